@@ -1,0 +1,1 @@
+"""A publishing pipeline for recipe photographs."""

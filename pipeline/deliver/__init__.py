@@ -1,0 +1,1 @@
+"""What goes out: the run, the contact sheet, the manifest."""

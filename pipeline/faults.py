@@ -1,0 +1,49 @@
+"""One way to say what is wrong: which file, where in it, what was found, what would be right.
+
+Lowest layer of all: every room reports with it, none needs another room to do so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is wrong, as data; the sentence is made last.
+
+    `file` is the name as the person wrote it, `where` the place inside it (may be empty),
+    `found` and `wanted` are half-sentences, `nearest` is the valid name closest to what was found.
+    """
+
+    file: str
+    found: str
+    wanted: str
+    where: str = ""
+    nearest: str | None = None
+
+    def __str__(self) -> str:
+        """Return the one clear sentence, on one line."""
+        place = f"{self.file}: {self.where}: " if self.where else f"{self.file}: "
+        hint = f"; did you mean '{self.nearest}'?" if self.nearest else ""
+        return " ".join(f"{place}{self.found}; {self.wanted}{hint}".split())
+
+
+class RequestRefused(Exception):  # noqa: N818 (it is what happened, not an error class of a library)
+    """The request itself is wrong: all faults of it at once; nothing was written (exit 2)."""
+
+    def __init__(self, *faults: Fault) -> None:
+        super().__init__("\n".join(str(fault) for fault in faults))
+        self.faults = faults
+
+
+class FrameUnreadable(Exception):  # noqa: N818 (as above)
+    """One frame cannot be read; the others go on (exit 1)."""
+
+    def __init__(self, fault: Fault) -> None:
+        super().__init__(str(fault))
+        self.fault = fault
+
+    def __reduce__(self) -> tuple[type[FrameUnreadable], tuple[Fault]]:
+        """Let the exception travel between worker processes whole."""
+        return (FrameUnreadable, (self.fault,))

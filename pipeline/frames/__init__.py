@@ -1,0 +1,1 @@
+"""What the camera gave: headers, pixels and camera facts of a frame."""

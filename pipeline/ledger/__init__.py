@@ -1,0 +1,1 @@
+"""What is known: content digests, what was made, what was measured."""

@@ -1,0 +1,1 @@
+"""What will be made: one rendition for each frame and target, worked out from headers."""

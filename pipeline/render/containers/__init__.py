@@ -1,0 +1,1 @@
+"""Metadata in each container format, written without touching the picture data."""

@@ -1,0 +1,1 @@
+"""Outlet profiles that ship with plateline (package data, read by pipeline.job.outlets)."""
