@@ -1,0 +1,51 @@
+"""The job as a checked whole: what `read_job` returns and everything later works from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pipeline.job.model import Credit, FrameEntry, Shoot, Sponsor
+    from pipeline.job.target import Target
+    from pipeline.light.box import Point, Region
+
+Anchor = Literal["thirds", "centre"]
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """One target asked of one frame, with the frame's own hand already applied."""
+
+    outlet: str
+    name: str
+    target: Target
+    name_template: str
+    subject: Point
+    keep: Region | None
+    anchor: Anchor | Point
+
+
+@dataclass(frozen=True, slots=True)
+class AskedFrame:
+    """One frame of the job: its entry, its file on disk, its slug, and the targets asked of it in order."""
+
+    entry: FrameEntry
+    path: Path
+    slug: str
+    requests: tuple[Request, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A job file that was found whole."""
+
+    file: Path
+    shoot: Shoot
+    slug: str
+    credit: Credit
+    sponsor: Sponsor | None
+    pixel_limit: int
+    frames: tuple[AskedFrame, ...]

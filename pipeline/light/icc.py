@@ -1,0 +1,178 @@
+"""Matrix-and-curve ICC profiles as values: read from a frame, written for a target.
+
+Only what linear light needs is read here: the three colorants and the three curves. A profile with a
+device-to-PCS table (`A2B0`), or one that is not RGB, has no such short form; `read_matrix_profile` then
+returns None and the caller converts through a colour management module instead. Source: [ICC1] ICC.1:2022
+clauses 7.2 (header), 9.2 (tags), 10.6 (curveType), 10.18 (parametricCurveType), 10.31 (XYZType).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import struct
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.light.spaces import PCS_WHITE, Matrix, RGBSpace, adaptation, rgb_to_pcs, white_xyz
+from pipeline.light.transfer import Curve, Parametric, Sampled
+
+HEADER_BYTES = 128
+TAG_LIMIT = 200
+CURVE_LIMIT = 65536
+PARAMETERS = (1, 3, 4, 5, 7)  # how many numbers each function type of a `para` curve has
+
+
+@dataclass(frozen=True, slots=True)
+class MatrixProfile:
+    """RGB by curves and a matrix: `curves` take encoded to linear (0..1); `to_pcs` linear RGB to XYZ D50."""
+
+    to_pcs: Matrix
+    curves: tuple[Curve, Curve, Curve]
+
+
+def _tags(profile: bytes) -> dict[bytes, bytes]:
+    """Return the tag table as signature -> data; tags that point outside the profile are left out."""
+    if len(profile) < HEADER_BYTES + 4:
+        return {}
+    (count,) = struct.unpack_from(">I", profile, HEADER_BYTES)
+    found: dict[bytes, bytes] = {}
+    for index in range(min(count, TAG_LIMIT)):
+        at = HEADER_BYTES + 4 + 12 * index
+        if at + 12 > len(profile):
+            break
+        signature, offset, size = struct.unpack_from(">4sII", profile, at)
+        if offset + size <= len(profile):
+            found[signature] = profile[offset : offset + size]
+    return found
+
+
+def _fixed(data: bytes, count: int, at: int) -> tuple[float, ...]:
+    """Return `count` s15Fixed16 numbers."""
+    return tuple(value / 65536 for value in struct.unpack_from(f">{count}i", data, at))
+
+
+def _curve(data: bytes) -> Curve | None:
+    """Return the curve of a `curv` or `para` tag; None where it is malformed."""
+    try:
+        if data[:4] == b"curv":
+            (count,) = struct.unpack_from(">I", data, 8)
+            if count == 0:
+                return Parametric(gamma=1.0)
+            if count == 1:
+                return Parametric(gamma=struct.unpack_from(">H", data, 12)[0] / 256)
+            if count > CURVE_LIMIT:
+                return None
+            return Sampled(tuple(value / 65535 for value in struct.unpack_from(f">{count}H", data, 12)))
+        if data[:4] == b"para":
+            (kind,) = struct.unpack_from(">H", data, 8)
+            return _parametric(kind, _fixed(data, PARAMETERS[kind], 12)) if kind < len(PARAMETERS) else None
+    except struct.error:
+        return None
+    return None
+
+
+def _parametric(kind: int, numbers: tuple[float, ...]) -> Parametric | None:
+    """Return function type 0..4 of ICC.1 Table 68 in the one form of `Parametric`."""
+    gamma, *rest = numbers
+    a, b = (rest[0], rest[1]) if kind else (1.0, 0.0)
+    if a <= 0.0 or gamma <= 0.0:
+        return None
+    if kind == 0:
+        return Parametric(gamma)
+    if kind == 1:
+        return Parametric(gamma, a, b, d=-b / a)
+    if kind == 2:
+        return Parametric(gamma, a, b, d=-b / a, offset=rest[2], f=rest[2])
+    if kind == 3:
+        return Parametric(gamma, a, b, rest[2], rest[3])
+    return Parametric(gamma, a, b, rest[2], rest[3], rest[4], rest[5])
+
+
+def read_matrix_profile(profile: bytes) -> MatrixProfile | None:
+    """Return colorants and curves of an RGB matrix profile, v2 or v4; None for every other kind.
+
+    Malformed profiles give None too: the colour management module then has the last word.
+    """
+    if profile[16:24] != b"RGB XYZ ":
+        return None
+    tags = _tags(profile)
+    if b"A2B0" in tags or b"A2B1" in tags:
+        return None
+    columns, curves = [], []
+    for channel in (b"r", b"g", b"b"):
+        colorant, curve = tags.get(channel + b"XYZ", b""), _curve(tags.get(channel + b"TRC", b""))
+        if colorant[:4] != b"XYZ " or len(colorant) < 20 or curve is None:
+            return None
+        columns.append(_fixed(colorant, 3, 8))
+        curves.append(curve)
+    red, green, blue = curves
+    return MatrixProfile(np.array(columns).T, (red, green, blue))
+
+
+def channel_count(profile: bytes) -> int | None:
+    """Return how many channels the profile's device space has: 1, 3 or 4; None for any other or a broken one."""
+    if len(profile) < HEADER_BYTES or profile[36:40] != b"acsp":
+        return None
+    return {b"GRAY": 1, b"RGB ": 3, b"CMYK": 4}.get(profile[16:20])
+
+
+def _s15(values: tuple[float, ...]) -> bytes:
+    return struct.pack(f">{len(values)}i", *(round(value * 65536) for value in values))
+
+
+def _text(words: str) -> bytes:
+    """Return a multiLocalizedUnicodeType with one record, en-US."""
+    encoded = words.encode("utf-16-be")
+    return b"mluc" + struct.pack(">IIIHHII", 0, 1, 12, 0x656E, 0x5553, len(encoded), 28) + encoded
+
+
+def _xyz(values: tuple[float, float, float]) -> bytes:
+    return b"XYZ \0\0\0\0" + _s15(values)
+
+
+def _para(curve: Parametric) -> bytes:
+    """Return the curve as function type 0 or 3 (the two that our spaces need)."""
+    numbers = (curve.gamma, curve.a, curve.b, curve.c, curve.d)
+    kind = 3 if curve.c else 0
+    return b"para" + struct.pack(">IHH", 0, kind, 0) + _s15(numbers if kind else numbers[:1])
+
+
+def write_matrix_profile(space: RGBSpace) -> bytes:
+    """Return a v4 display profile of an RGB space; the same bytes each time (fixed date, MD5 profile id).
+
+    Colorants are adapted to D50 with the Bradford matrix and rounded so that white (1, 1, 1) is exactly
+    the PCS white: greys stay neutral to the last bit.
+    """
+    matrix = np.round(rgb_to_pcs(space) * 65536) / 65536
+    matrix[:, 1] += np.array(PCS_WHITE) - matrix.sum(axis=1)
+    red, green, blue = ((float(x), float(y), float(z)) for x, y, z in matrix.T)
+    chad = adaptation(white_xyz(space.white), np.array(PCS_WHITE))
+    curve = _para(space.curve)
+    tags = {
+        b"desc": _text(space.name),
+        b"cprt": _text("No copyright, use freely"),
+        b"wtpt": _xyz(PCS_WHITE),
+        b"chad": b"sf32\0\0\0\0" + _s15(tuple(float(value) for value in chad.ravel())),
+        b"rXYZ": _xyz(red),
+        b"gXYZ": _xyz(green),
+        b"bXYZ": _xyz(blue),
+        b"rTRC": curve,
+        b"gTRC": curve,
+        b"bTRC": curve,
+    }
+    at = HEADER_BYTES + 4 + 12 * len(tags)
+    table, body, places = struct.pack(">I", len(tags)), b"", dict[bytes, int]()
+    for signature, data in tags.items():
+        if data not in places:
+            places[data] = at + len(body)
+            body += data + b"\0" * (-len(data) % 4)
+        table += struct.pack(">4sII", signature, places[data], len(data))
+    header = struct.pack(
+        ">I4sI4s4s4s6H4s4sI4s4sQI",
+        at + len(body), b"\0" * 4, 0x04400000, b"mntr", b"RGB ", b"XYZ ",
+        2026, 1, 1, 0, 0, 0, b"acsp", b"\0" * 4, 0, b"\0" * 4, b"\0" * 4, 0, 1,
+    ) + _s15(PCS_WHITE) + b"\0" * 48  # fmt: skip
+    # ICC.1 7.2.18: the id is the MD5 of the profile with flags, intent and id itself set to zero.
+    unnamed = header[:64] + b"\0" * 4 + header[68:] + table + body
+    return header[:84] + hashlib.md5(unnamed, usedforsecurity=False).digest() + header[100:] + table + body
