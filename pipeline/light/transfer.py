@@ -49,7 +49,9 @@ class Sampled:
 
     def to_linear(self, encoded: Values) -> Values:
         """Return linear light by linear interpolation, as ICC.1 10.6 asks."""
-        return np.asarray(np.interp(encoded, np.linspace(0.0, 1.0, len(self.samples)), np.array(self.samples)), dtype=np.float64)
+        return np.asarray(
+            np.interp(encoded, np.linspace(0.0, 1.0, len(self.samples)), np.array(self.samples)), dtype=np.float64
+        )
 
 
 Curve = Parametric | Sampled

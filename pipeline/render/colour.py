@@ -1,0 +1,101 @@
+"""Colour: from the frame's encoding through linear light and CIE Lab D50 to the target's encoding.
+
+Matrix profiles are applied as their own table and 3 x 3 (exact in float; relative colorimetric, where black
+maps to black by construction, so black-point compensation changes nothing). Every other profile goes
+through the colour management module inside libvips, relative colorimetric with black-point compensation.
+Sources: [ICC1], [ISO18619], [CIE15] in DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyvips
+
+from pipeline.light.icc import read_matrix_profile, write_matrix_profile
+from pipeline.light.spaces import PCS_WHITE
+from pipeline.light.transfer import Parametric
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pipeline.light.icc import MatrixProfile
+    from pipeline.light.spaces import Matrix, RGBSpace
+
+PCS_WHITE_100 = [100 * value for value in PCS_WHITE]
+FINE = 65535  # linear light is looked up in this many steps: 0.05 of an 8-bit level at the foot of the sRGB curve
+
+# Float arithmetic leaves in-gamut greys a hair outside; a pixel counts as outside from a quarter 8-bit level on.
+GAMUT_TOLERANCE = 0.001
+
+
+def matrix_of(space: RGBSpace) -> MatrixProfile:
+    """Return the space as its own embedded profile says it, so that pixels and profile agree to the last bit."""
+    profile = read_matrix_profile(write_matrix_profile(space))
+    if profile is None:
+        raise AssertionError(f"{space.name} is not a matrix space")
+    return profile
+
+
+def _recomb(matrix: Matrix) -> Callable[[Any], Any]:
+    rows = matrix.tolist()
+    return lambda image: image.recomb(rows)
+
+
+def linear_light(source: MatrixProfile | None) -> Callable[[Any], Any]:
+    """Return a step from encoded source pixels (uchar or ushort) to linear light, float 0..1.
+
+    With a matrix profile the bands stay the source's red, green and blue; without one (tables, grey,
+    CMYK) they become XYZ relative to D50, which is linear as well.
+    """
+
+    def by_curves(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+        codes = 65536 if image.format == "ushort" else 256
+        encoded = np.linspace(0.0, 1.0, codes)
+        table = np.stack([curve.to_linear(encoded) for curve in source.curves], axis=-1) if source else encoded
+        lut = pyvips.Image.new_from_memory(table.astype(np.float32).tobytes(), codes, 1, 3, "float")
+        return image.maplut(lut)
+
+    def by_module(image: Any) -> Any:  # noqa: ANN401 (as above)
+        return image.icc_import(pcs="xyz", intent="relative", black_point_compensation=True) / 100
+
+    return by_curves if source else by_module
+
+
+def working_space(source: MatrixProfile | None) -> Callable[[Any], Any]:
+    """Return a step from linear light (source RGB, or XYZ D50) to CIE Lab D50, float, L 0..100."""
+
+    def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+        xyz = _recomb(source.to_pcs)(image) if source else image
+        return (xyz * 100).copy(interpretation="xyz").XYZ2Lab(temp=PCS_WHITE_100)
+
+    return step
+
+
+def target_space(space: RGBSpace) -> Callable[[Any], Any]:
+    """Return a step from CIE Lab D50 to linear RGB of `space`, float; outside 0..1 where out of gamut."""
+    from_pcs = np.asarray(np.linalg.inv(matrix_of(space).to_pcs), dtype=np.float64)
+
+    def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+        xyz = image.copy(interpretation="lab").Lab2XYZ(temp=PCS_WHITE_100) / 100
+        return _recomb(from_pcs)(xyz)
+
+    return step
+
+
+def outside_gamut(working: Any, space: RGBSpace) -> float:  # noqa: ANN401 (libvips images have no types to name)
+    """Return the share (0..1) of pixels of a CIE Lab D50 image that lie outside the gamut of `space`."""
+    light = target_space(space)(working)
+    outside = (light < -GAMUT_TOLERANCE) | (light > 1 + GAMUT_TOLERANCE)
+    return float(outside.bandor().avg()) / 255
+
+
+def quantise(space: RGBSpace) -> Callable[[Any], Any]:
+    """Return a step from linear RGB of `space` (float, clipped here to 0..1) to encoded uchar 0..255, rounded."""
+    curve = matrix_of(space).curves[0]
+    if not isinstance(curve, Parametric):
+        raise AssertionError(f"{space.name} has no inverse curve")  # noqa: TRY004 (our own spaces all have one)
+    table = np.round(curve.to_encoded(np.linspace(0.0, 1.0, FINE + 1)) * 255).astype(np.uint8)
+    lut = pyvips.Image.new_from_memory(table.tobytes(), FINE + 1, 1, 1, "uchar")
+    return lambda image: (image * FINE + 0.5).cast("ushort").maplut(lut).copy(interpretation="srgb")

@@ -1,0 +1,115 @@
+"""The Exif block of a delivered picture, built from an allow-list: nothing of a frame's own block is copied.
+
+Sources: CIPA DC-008 (tags, types, date format), TIFF 6.0 (resolution), XMP Specification Part 3 (2020) 3.2.3 (UTF-8
+bytes in ASCII strings, several names joined by "; "). Never written: position, serial numbers, owner, maker
+note, thumbnail, software, unique identifiers.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import piexif
+from piexif import ExifIFD, ImageIFD
+
+if TYPE_CHECKING:
+    from pipeline.frames.header import CameraFacts
+    from pipeline.light.box import Size
+    from pipeline.plan.facts import PictureFacts, Policy
+
+_Value = bytes | int | tuple[int, int]
+_Tags = dict[int, _Value]
+
+_UPRIGHT, _INCH, _SRGB, _UNCALIBRATED = 1, 2, 1, 0xFFFF
+_EXIF_VERSION = b"0232"  # 2.32; the offsets of times came with 2.31
+_JPEG_PREFIX = b"Exif\0\0"
+_LONG_LIMIT = (1 << 32) - 1
+_SHORT_LIMIT = (1 << 16) - 1
+_PPI_DENOMINATOR = 10_000
+_DATE_LENGTH = len("2026-09-12")
+
+
+def exif_block(
+    facts: PictureFacts, policy: Policy, camera: CameraFacts | None, size: Size, ppi: float, *, srgb: bool
+) -> bytes:
+    """Return the block, beginning with the TIFF header ("MM"), for a picture of `size` pixels at `ppi`.
+
+    `srgb` says whether the pixels are sRGB (ColorSpace 1) or anything else (0xFFFF). The policy "full" adds
+    make, model, lens, exposure, f-number, ISO and focal length as far as `camera` has them. The time is that
+    of `facts.date_created`; a date alone is not written, Exif has no form for it.
+    ValueError for text with NUL or without UTF-8 form, a date that is not ISO 8601, and a resolution
+    outside 1..65535.
+    """
+    if not 1 <= ppi <= _SHORT_LIMIT:
+        raise ValueError(f"a resolution of {ppi} ppi cannot be written; 1 to {_SHORT_LIMIT} can")
+    resolution = _rational(Fraction(ppi).limit_denominator(_PPI_DENOMINATOR))
+    first: _Tags = {
+        ImageIFD.Orientation: _UPRIGHT,
+        ImageIFD.XResolution: resolution,
+        ImageIFD.YResolution: resolution,
+        ImageIFD.ResolutionUnit: _INCH,
+        **_text(ImageIFD.ImageDescription, facts.description),
+        **_text(ImageIFD.Artist, "; ".join(facts.creators)),
+        **_text(ImageIFD.Copyright, facts.copyright),
+    }
+    second: _Tags = {
+        ExifIFD.ExifVersion: _EXIF_VERSION,
+        ExifIFD.ColorSpace: _SRGB if srgb else _UNCALIBRATED,
+        ExifIFD.PixelXDimension: size.width,
+        ExifIFD.PixelYDimension: size.height,
+        **_time(facts.date_created),
+    }
+    if policy == "full" and camera is not None:
+        first |= _text(ImageIFD.Make, camera.make) | _text(ImageIFD.Model, camera.model)
+        second |= _exposure(camera)
+    block: bytes = piexif.dump({"0th": first, "Exif": second})
+    return block.removeprefix(_JPEG_PREFIX)
+
+
+def _text(tag: int, text: str | None) -> _Tags:
+    """Return the tag with its UTF-8 bytes, or no tag for no text (piexif cannot take None)."""
+    if not text:
+        return {}
+    if "\0" in text:
+        raise ValueError("a text for Exif holds a NUL character, which would end it there")
+    return {tag: text.encode("utf-8")}
+
+
+def _time(date_created: str | None) -> _Tags:
+    """Return when the picture was taken, local time, with its offset where it is known."""
+    if not date_created:
+        return {}
+    try:
+        taken = datetime.fromisoformat(date_created)
+    except ValueError:
+        raise ValueError(f"the date {date_created!r} is not ISO 8601 (2026-09-12T10:24:31+02:00)") from None
+    if len(date_created) <= _DATE_LENGTH:
+        return {}
+    tags: _Tags = {ExifIFD.DateTimeOriginal: f"{taken:%Y:%m:%d %H:%M:%S}".encode()}
+    if taken.utcoffset() is not None:
+        offset = f"{taken:%z}"
+        tags[ExifIFD.OffsetTimeOriginal] = f"{offset[:3]}:{offset[3:5]}".encode()
+    return tags
+
+
+def _exposure(camera: CameraFacts) -> _Tags:
+    """Return how the picture was taken, as far as it is known and Exif can hold it."""
+    tags = _text(ExifIFD.LensModel, camera.lens)
+    for tag, value in (
+        (ExifIFD.ExposureTime, camera.exposure_s),
+        (ExifIFD.FNumber, camera.f_number),
+        (ExifIFD.FocalLength, camera.focal_mm),
+    ):
+        if value is not None and 0 < value <= _LONG_LIMIT:
+            tags[tag] = _rational(value)
+    if camera.iso is not None and camera.iso > 0:
+        tags[ExifIFD.ISOSpeedRatings] = min(camera.iso, _SHORT_LIMIT)  # 65535 means "that or more" (DC-008 4.6.5)
+    return tags
+
+
+def _rational(value: Fraction) -> tuple[int, int]:
+    """Return numerator and denominator, both of 32 bits."""
+    near = value.limit_denominator(_LONG_LIMIT // max(1, -(-value.numerator // value.denominator)))
+    return near.numerator, near.denominator

@@ -1,0 +1,35 @@
+"""Cut and reduce, both on whole pixels of the planned size."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pipeline.light.box import Box, Size
+
+
+def cut(box: Box) -> Callable[[Any], Any]:
+    """Return a step that cuts `box` out of an upright image."""
+    return lambda image: image.crop(box.left, box.top, box.width, box.height)
+
+
+def reduce(size: Size) -> Callable[[Any], Any]:
+    """Return a step that brings an image of linear light to `size` exactly (never larger).
+
+    Lanczos of three lobes over the whole reduction, without a coarse first pass: the kernel's support
+    grows with the factor, so detail above the new Nyquist frequency is gone before sampling.
+    Ringing below black is cut off at zero, where light ends.
+    """
+
+    def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+        if (image.width, image.height) == (size.width, size.height):
+            return image
+        across, down = image.width / size.width, image.height / size.height
+        smaller = image.reducev(down, kernel="lanczos3").reduceh(across, kernel="lanczos3")
+        if (smaller.width, smaller.height) != (size.width, size.height):
+            raise AssertionError(f"reduced to {smaller.width} x {smaller.height}, planned {size.width} x {size.height}")
+        return (smaller > 0).ifthenelse(smaller, 0)
+
+    return step
