@@ -42,6 +42,7 @@ def read_job(path: Path) -> Job:
         for index, entry in enumerate(_sound_frames(data))
         if entry is not None
     ]
+    faults.extend(_shared_slugs(path, frames))
     if faults or checked is None:
         raise RequestRefused(*faults)
     shoot = checked.shoot
@@ -154,6 +155,20 @@ def _frame(
             faults.append(_unknown_target(path.name, hand.target, chosen, f"{where}: crops[{number}]: target"))
     requests = tuple(_request(entry, name, outlets, targets) for name in chosen)
     return AskedFrame(entry, file, slugify(entry.slug or PurePath(entry.file).stem) or f"frame-{index + 1}", requests)
+
+
+def _shared_slugs(path: Path, frames: list[AskedFrame]) -> list[Fault]:
+    """Return a fault for each frame whose files would bear the same names as another's."""
+    first: dict[str, AskedFrame] = {}
+    faults = []
+    for asked in frames:
+        other = first.setdefault(asked.slug, asked)
+        if other is not asked:
+            found = f"its files would be named '{asked.slug}', as those of {other.entry.file} are"
+            faults.append(
+                Fault(path.name, found, "give each frame a slug of its own", f"frames {asked.entry.file}: slug")
+            )
+    return faults
 
 
 def _names_beside(file: Path) -> list[str]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from pipeline.job.words import Fraction01, RatioText, Words
 
@@ -111,12 +112,26 @@ class Target(Table):
         return self
 
 
+NAME_FIELDS = ("slug", "frame", "outlet", "target", "width", "height")
+
+
+def _name_template(template: str) -> str:
+    """Refuse templates that would give names unfit for a web address, or one name to several files."""
+    wanted = f"a name is made of a-z, 0-9, hyphens and {', '.join(f'{{{field}}}' for field in NAME_FIELDS)}"
+    bare = re.sub(r"\{(" + "|".join(NAME_FIELDS) + r")\}", "", template)
+    if not re.fullmatch(r"[a-z0-9-]*", bare):
+        raise ValueError(wanted)
+    if "{frame}" not in template or not ("{width}" in template or "{height}" in template):
+        raise ValueError("a name needs {frame} and {width}, or files would share one name")
+    return template
+
+
 class OutletProfile(Table):
     """One file of `profiles/`: an outlet, how its files are named, and its targets."""
 
     outlet: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=30)]
     about: Words
-    name: Words = "{slug}-{frame}-{target}-{width}"
+    name: Annotated[str, Field(max_length=200), AfterValidator(_name_template)] = "{slug}-{frame}-{target}-{width}"
     targets: Annotated[
         dict[Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=30)], Target], Field(min_length=1)
     ]

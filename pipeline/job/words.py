@@ -9,9 +9,10 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field
 
+from pipeline.light.ratio import parse_ratio
+
 LANGUAGE = re.compile(r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*")
 NOT_IN_XML = re.compile("[\x00-\x08\x0b-\x1f\x7f\x80-\x9f\ufffe\uffff\ud800-\udfff]")
-RATIO = re.compile(r"(\d{1,5}(?:\.\d{1,4})?):(\d{1,5}(?:\.\d{1,4})?)")
 
 
 def _plain(text: str) -> str:
@@ -36,19 +37,10 @@ def _language(tag: str) -> str:
     return tag
 
 
-def parse_ratio(text: str) -> Fraction:
-    """Return "16:9" or "1.91:1" as an exact fraction, width over height."""
-    match = RATIO.fullmatch(text)
-    if not match or 0 in (Fraction(match[1]), Fraction(match[2])):
-        raise ValueError('write a shape as width:height, such as "16:9"')
-    ratio = Fraction(match[1]) / Fraction(match[2])
-    if not Fraction(1, 20) <= ratio <= 20:
-        raise ValueError("a shape may be at most 20 times as long as it is wide")
-    return ratio
-
-
 def _ratio_text(text: str) -> str:
-    parse_ratio(text)
+    """Refuse what is no shape, and shapes no picture is cut to."""
+    if not Fraction(1, 20) <= parse_ratio(text) <= 20:
+        raise ValueError("a shape may be at most 20 times as long as it is wide")
     return text
 
 
@@ -74,6 +66,6 @@ Words = Annotated[str, Field(min_length=1, max_length=65536), AfterValidator(_pl
 MaybeEmptyWords = Annotated[str, Field(max_length=65536), AfterValidator(_plain)]
 WebAddress = Annotated[str, Field(max_length=2000), AfterValidator(_web_address)]
 Language = Annotated[str, AfterValidator(_language)]
-RatioText = Annotated[str, AfterValidator(_ratio_text)]
+RatioText = Annotated[str, Field(max_length=24), AfterValidator(_ratio_text)]
 Slug = Annotated[str, Field(max_length=200), AfterValidator(_fold)]
 Fraction01 = Annotated[float, Field(ge=0, le=1)]

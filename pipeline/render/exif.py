@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 import piexif
 from piexif import ExifIFD, ImageIFD
 
+from pipeline.render.containers.ifd import read_exif, write_exif
+
 if TYPE_CHECKING:
     from pipeline.frames.header import CameraFacts
     from pipeline.light.box import Size
@@ -65,7 +67,8 @@ def exif_block(
         first |= _text(ImageIFD.Make, camera.make) | _text(ImageIFD.Model, camera.model)
         second |= _exposure(camera)
     block: bytes = piexif.dump({"0th": first, "Exif": second})
-    return block.removeprefix(_JPEG_PREFIX)
+    # piexif sets values at odd offsets and no end behind the Exif directory; the layout of TIFF 6.0 wants both.
+    return write_exif(read_exif(block.removeprefix(_JPEG_PREFIX)))
 
 
 def _text(tag: int, text: str | None) -> _Tags:
@@ -102,7 +105,7 @@ def _exposure(camera: CameraFacts) -> _Tags:
         (ExifIFD.FNumber, camera.f_number),
         (ExifIFD.FocalLength, camera.focal_mm),
     ):
-        if value is not None and 0 < value <= _LONG_LIMIT:
+        if value is not None and Fraction(1, _LONG_LIMIT) <= value <= _LONG_LIMIT:
             tags[tag] = _rational(value)
     if camera.iso is not None and camera.iso > 0:
         tags[ExifIFD.ISOSpeedRatings] = min(camera.iso, _SHORT_LIMIT)  # 65535 means "that or more" (DC-008 4.6.5)

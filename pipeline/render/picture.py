@@ -59,7 +59,7 @@ class Picture:
 STEPS: tuple[Callable[[Spec], Callable[[Any], Any]], ...] = (
     lambda spec: cut(spec.box),
     lambda spec: linear_light(spec.source),
-    lambda spec: reduce(spec.size),
+    lambda spec: reduce(spec.size, brightest=1.0 if spec.source else None),
     lambda spec: working_space(spec.source),
     lambda spec: sharpen_lightness(
         spec.settings.sharpen_radius_px, spec.settings.sharpen_amount, spec.settings.halo_limit

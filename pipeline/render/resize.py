@@ -15,12 +15,13 @@ def cut(box: Box) -> Callable[[Any], Any]:
     return lambda image: image.crop(box.left, box.top, box.width, box.height)
 
 
-def reduce(size: Size) -> Callable[[Any], Any]:
+def reduce(size: Size, brightest: float | None) -> Callable[[Any], Any]:
     """Return a step that brings an image of linear light to `size` exactly (never larger).
 
     Lanczos of three lobes over the whole reduction, without a coarse first pass: the kernel's support
     grows with the factor, so detail above the new Nyquist frequency is gone before sampling.
-    Ringing below black is cut off at zero, where light ends.
+    What the kernel rings below black, where light ends, and above `brightest`, the most that the frame's own
+    encoding can hold (None where that is not known), is cut off.
     """
 
     def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
@@ -30,6 +31,7 @@ def reduce(size: Size) -> Callable[[Any], Any]:
         smaller = image.reducev(down, kernel="lanczos3").reduceh(across, kernel="lanczos3")
         if (smaller.width, smaller.height) != (size.width, size.height):
             raise AssertionError(f"reduced to {smaller.width} x {smaller.height}, planned {size.width} x {size.height}")
-        return (smaller > 0).ifthenelse(smaller, 0)
+        lit = (smaller > 0).ifthenelse(smaller, 0)
+        return lit if brightest is None else (lit < brightest).ifthenelse(lit, brightest)
 
     return step

@@ -1,0 +1,209 @@
+"""The export: plan, compare, render, record, and write what goes with the pictures.
+
+The steps stand in `export` in their order. Workers make files; this process alone writes the ledger.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import fnmatch
+import multiprocessing
+import os
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from pipeline.deliver.manifest import manifest_json
+from pipeline.deliver.progress import Progress
+from pipeline.deliver.sheet import sheet_html
+from pipeline.deliver.survey import survey
+from pipeline.deliver.tasks import FrameTask, RenditionTask, file_tasks
+from pipeline.deliver.work import FrameDone, work_on_frame
+from pipeline.deliver.write import inside, prepare_folder, sweep_unfinished, write_if_changed
+from pipeline.faults import Fault, RequestRefused
+from pipeline.ledger.book import Ledger
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+    from typing import TextIO
+
+    from pipeline.ledger.made import Made
+    from pipeline.plan.rendition import Plan
+
+LOCK = ".exporting"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the person asked of an export. `only` is a glob over frame/outlet/target."""
+
+    job: Path
+    out: Path
+    only: str | None = None
+    workers: int | None = None
+    rename: bool = False
+    previews_only: bool = False
+    quiet: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What came of an export."""
+
+    plan: Plan
+    made: dict[str, Made]
+    rendered: int
+    rewritten: int
+    kept: int
+    renamed: tuple[tuple[str, str], ...]
+    faults: tuple[Fault, ...]
+    notes: tuple[str, ...]
+
+
+def export(asked: Asked, progress_to: TextIO) -> Summary:
+    """Make every file of a job that is not there yet. Raises `RequestRefused`; all else is in the summary."""
+    surveyed = survey(asked.job)
+    plan = surveyed.plan({})  # the whole request is judged before anything is touched
+    prepare_folder(asked.out, str(asked.out))
+    with _alone_in(asked.out), Ledger(asked.out) as ledger:
+        sweep_unfinished(asked.out)
+        made = ledger.made()
+        if not asked.rename:
+            plan = surveyed.plan({row.identity: row.path for row in made.values()})
+        renamed = _rename(plan, asked.out, ledger, made) if asked.rename else ()
+        made = ledger.made()
+        faults = list(surveyed.unreadable)
+        sources: dict[str, str] = {}
+        tasks, kept = _tasks(asked, plan, ledger, made, sources, faults)
+        done = _work(asked, tasks, ledger, progress_to)
+        made = ledger.made()
+        summary = Summary(
+            plan=plan,
+            made=made,
+            rendered=sum(one.rendered for one in done),
+            rewritten=sum(one.rewritten for one in done),
+            kept=kept,
+            renamed=renamed,
+            faults=(*faults, *(fault for one in done for fault in one.faults)),
+            notes=tuple(f"{one.file}: {note}" for one in done for note in one.notes),
+        )
+        if not asked.previews_only:
+            write_if_changed(asked.out / "manifest.json", manifest_json(plan, made, sources))
+        write_if_changed(asked.out / "sheet" / "index.html", sheet_html(plan, made).encode())
+    return summary
+
+
+@contextlib.contextmanager
+def _alone_in(out: Path) -> Iterator[None]:
+    """Hold the output folder for one export at a time; a second one says so instead of mixing its files in."""
+    import fcntl  # noqa: PLC0415 (not there on every system that can read a plan)
+
+    with (out / LOCK).open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            raise RequestRefused(
+                Fault(
+                    str(out),
+                    "another export is at work in this folder",
+                    "wait for it, or name another folder with --out",
+                )
+            ) from None
+        yield
+
+
+def _rename(plan: Plan, out: Path, ledger: Ledger, made: dict[str, Made]) -> tuple[tuple[str, str], ...]:
+    """Move delivered files to the names that the job gives them now; return old and new paths."""
+    from pipeline.plan.build import identity  # noqa: PLC0415 (only when names change)
+
+    by_identity = {row.identity: row for row in made.values()}
+    moves: list[tuple[Made, str]] = []
+    for frame in plan.frames:
+        for rendition in frame.renditions:
+            for output in rendition.outputs:
+                name = f"{rendition.outlet}/{rendition.target}"
+                row = by_identity.get(identity(frame.file, name, output.size, output.format))
+                if row and row.path != output.path and inside(out, row.path).is_file():
+                    moves.append((row, output.path))
+    for row, path in moves:
+        inside(out, path).parent.mkdir(parents=True, exist_ok=True)
+        inside(out, row.path).replace(inside(out, path))
+        ledger.record([replace(row, path=path)])
+    return tuple((row.path, path) for row, path in moves)
+
+
+def _tasks(
+    asked: Asked,
+    plan: Plan,
+    ledger: Ledger,
+    made: dict[str, Made],
+    sources: dict[str, str],
+    faults: list[Fault],
+) -> tuple[list[FrameTask], int]:
+    """Return the work of each frame, heaviest first, and how many files are kept as they are."""
+    tasks: list[FrameTask] = []
+    kept = 0
+    for frame in plan.frames:
+        try:
+            content = sources[frame.slug] = ledger.digest(frame.path)
+        except OSError as error:
+            faults.append(Fault(frame.file, f"it cannot be read ({error.strerror})", "make it readable"))
+            continue
+        chosen = [one for one in frame.renditions if asked.only is None or fnmatch.fnmatchcase(one.name, asked.only)]
+        if chosen or asked.only is None:
+            chosen.append(frame.whole)
+        work: list[RenditionTask] = []
+        for rendition in chosen:
+            files = file_tasks(frame, rendition, content, made, asked.out, previews_only=asked.previews_only)
+            todo = tuple(file for file in files.files if file.work != "keep")
+            kept += len(files.files) - len(todo)
+            if todo:
+                work.append(RenditionTask(rendition, todo))
+        if work:
+            tasks.append(FrameTask(frame.header, frame.file, asked.out, tuple(work)))
+    return sorted(tasks, key=lambda task: -task.weight), kept
+
+
+def _work(asked: Asked, tasks: list[FrameTask], ledger: Ledger, progress_to: TextIO) -> list[FrameDone]:
+    """Do the work and record each frame as it is done."""
+    files = sum(len(one.files) for task in tasks for one in task.renditions)
+    weight = sum(task.weight for task in tasks)
+    progress = Progress(progress_to, frames=len(tasks), files=files, weight=weight, quiet=asked.quiet)
+    done: list[FrameDone] = []
+    for task, result in _results(tasks, asked.workers or os.cpu_count() or 1):
+        ledger.record(result.made)
+        done.append(result)
+        progress.frame_done(task.file, len(result.made), task.weight)
+    return done
+
+
+def _results(tasks: list[FrameTask], workers: int) -> Iterator[tuple[FrameTask, FrameDone]]:
+    """Yield each task with what came of it, as it is done; a worker that dies costs its frame, not the run."""
+    pixels = [task for task in tasks if any(file.work == "pixels" for one in task.renditions for file in one.files)]
+    for task in tasks:
+        if task not in pixels:
+            yield task, work_on_frame(task)
+    if len(pixels) == 1 or workers == 1:
+        for task in pixels:
+            yield task, work_on_frame(task)
+        return
+    if not pixels:
+        return
+    # One codec thread a worker: frames side by side use the cores better than codecs inside them.
+    os.environ.setdefault("VIPS_CONCURRENCY", "1")
+    context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
+    with ProcessPoolExecutor(min(workers, len(pixels)), mp_context=context) as pool:
+        waiting = {pool.submit(work_on_frame, task): task for task in pixels}
+        while waiting:
+            finished, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in finished:
+                task = waiting.pop(future)
+                try:
+                    yield task, future.result()
+                except BrokenProcessPool:
+                    fault = Fault(
+                        task.file, "the worker making it was stopped", "run export again; give it fewer --workers"
+                    )
+                    yield task, FrameDone(task.file, (), (fault,), (), 0, 0)

@@ -1,0 +1,42 @@
+"""Telling how far a run is: one line that moves on a terminal, plain lines in a pipe, nothing when quiet."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from typing import TextIO
+
+
+class Progress:
+    """Counts frames and files as they are done. Time left is judged by the weight of what is done."""
+
+    def __init__(self, stream: TextIO, *, frames: int, files: int, weight: int, quiet: bool = False) -> None:
+        self._stream = stream
+        self._moving = stream.isatty()
+        self._quiet = quiet
+        self._frames, self._files, self._weight = frames, files, max(weight, 1)
+        self._frames_done = self._files_done = self._weight_done = 0
+        self._started = time.monotonic()
+
+    def frame_done(self, name: str, files: int, weight: int) -> None:
+        """Note a finished frame."""
+        self._frames_done += 1
+        self._files_done += files
+        self._weight_done += weight
+        if self._quiet:
+            return
+        line = f"{self._frames_done} of {self._frames} frames, {self._files_done} of {self._files} files"
+        if self._moving:
+            self._stream.write(f"\r\x1b[K{line}{self._left()}: {name}")
+            if self._frames_done == self._frames:
+                self._stream.write("\r\x1b[K")
+        else:
+            self._stream.write(f"{line}: {name}\n")
+        self._stream.flush()
+
+    def _left(self) -> str:
+        spent = time.monotonic() - self._started
+        left = spent * (self._weight - self._weight_done) / max(self._weight_done, 1)
+        return f", about {left:.0f} s left" if left >= 1 else ""

@@ -1,0 +1,268 @@
+"""From a job and its frames' headers to the plan of every rendition. Pure: no file is opened here."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pipeline.faults import Fault, RequestRefused
+from pipeline.light.box import WHOLE, Box, Point, Region
+from pipeline.light.free import both_free, free_beside_corner, free_from_bands, free_in_margins
+from pipeline.light.ratio import parse_ratio
+from pipeline.light.sharpness import SCREEN_SIGMA_PX, paper_sigma_px
+from pipeline.light.trim import trim_region
+from pipeline.plan.crop import CropRequest, find_crop
+from pipeline.plan.describe import facts_under, frame_facts
+from pipeline.plan.naming import file_name
+from pipeline.plan.rendition import Crop, Output, PixelSettings, Plan, PlannedFrame, Rendition
+from pipeline.plan.sizes import effective_ppi, given_sizes, outer_ratio
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from pipeline.frames.header import Header
+    from pipeline.job.job import AskedFrame, Job, Request
+    from pipeline.job.target import Target
+    from pipeline.light.box import Size
+    from pipeline.plan.facts import PictureFacts
+    from pipeline.plan.rendition import OutputFormat
+
+SCREEN_PPI = 72.0
+SCREEN_HALO_LIMIT, PAPER_HALO_LIMIT = 0.08, 0.20
+PREVIEW_SIDE, WHOLE_SIDE = 640, 1200
+PREVIEW_QUALITY = 80
+ENDINGS: dict[OutputFormat, str] = {"jpeg": "jpg", "png": "png", "webp": "webp", "tiff": "tif", "avif": "avif"}
+
+
+def identity(file: str, name: str, size: Size, output_format: str) -> str:
+    """Return what one file is for, whatever it is called: this outlives a change of slug or template."""
+    return f"{file} | {name} | {size.width} | {output_format}"
+
+
+def build_plan(job: Job, headers: Mapping[str, Header], delivered: Mapping[str, str]) -> Plan:
+    """Return the plan for the frames whose headers could be read.
+
+    `headers` is by frame slug; `delivered` gives the path under which an identity was delivered before, which
+    stays. Raises `RequestRefused` where two files would have one name.
+    """
+    frames = tuple(_frame(job, asked, headers[asked.slug], delivered) for asked in job.frames if asked.slug in headers)
+    plan = Plan(
+        job=job.file,
+        title=job.shoot.title,
+        slug=job.slug,
+        date=job.shoot.date.isoformat() if job.shoot.date else None,
+        language=job.shoot.language,
+        credit_line=job.credit.credit_line,
+        frames=frames,
+    )
+    collisions = _collisions(job, plan)
+    if collisions:
+        raise RequestRefused(*collisions)
+    return plan
+
+
+def _collisions(job: Job, plan: Plan) -> list[Fault]:
+    """Return a fault for each file name that two renditions would share, also where only the case differs."""
+    seen: dict[str, tuple[PlannedFrame, Rendition]] = {}
+    faults: dict[str, Fault] = {}
+    for frame in plan.frames:
+        for rendition in frame.renditions:
+            for output in rendition.outputs:
+                other = seen.setdefault(output.path.lower(), (frame, rendition))
+                if other != (frame, rendition):
+                    faults.setdefault(
+                        rendition.name + other[1].name,
+                        Fault(
+                            job.file.name,
+                            f"{rendition.outlet}/{rendition.target} of {frame.file} and {other[1].outlet}/"
+                            f"{other[1].target} of {other[0].file} would both be written to {output.path}",
+                            "give one of the frames another slug, or the profile's name template more fields",
+                            "frames: slug",
+                        ),
+                    )
+    return list(faults.values())
+
+
+def _frame(job: Job, asked: AskedFrame, header: Header, delivered: Mapping[str, str]) -> PlannedFrame:
+    facts = frame_facts(job, asked, header)
+    renditions = tuple(_rendition(job, asked, request, header.size, facts, delivered) for request in asked.requests)
+    entry = asked.entry
+    cautions = [] if header.icc_profile or header.format == "raw" else ["no ICC profile: taken as sRGB"]
+    if header.camera.position:
+        cautions.append("the frame carries the place where it was taken; no file made from it will")
+    if not (facts.alt or facts.decorative):
+        cautions.append("no alt text: write one, or say decorative = true")
+    return PlannedFrame(
+        slug=asked.slug,
+        file=entry.file,
+        path=asked.path,
+        header=header,
+        view=entry.view,
+        subject=Point(*entry.subject),
+        keep=Region(*entry.keep) if entry.keep else None,
+        step=entry.step,
+        facts=facts,
+        whole=_whole(asked, header.size, facts),
+        renditions=renditions,
+        cautions=tuple(cautions),
+    )
+
+
+def _free(target: Target) -> tuple[Region, ...]:
+    """Return the parts of the trim that nothing will cover."""
+    free: tuple[Region, ...] = (WHOLE,)
+    if target.safe:
+        safe = target.safe
+        free = both_free(free, free_from_bands(safe.top, safe.bottom, safe.left, safe.right))
+        if safe.corner and safe.width and safe.height:
+            free = both_free(free, free_beside_corner(safe.corner, safe.width, safe.height))
+    if target.safe_mm and target.size_mm:
+        margins = free_in_margins(target.size_mm, target.safe_mm.outside, target.safe_mm.gutter, target.side)
+        free = both_free(free, margins)
+    return free
+
+
+def _trim(target: Target) -> Region:
+    return trim_region(target.size_mm, target.bleed_mm) if target.size_mm and target.bleed_mm else WHOLE
+
+
+def crop_request(request: Request, frame: Size) -> CropRequest:
+    """Return what the crop of one target has to satisfy in a frame of this size."""
+    target = request.target
+    return CropRequest(
+        frame=frame,
+        ratio=outer_ratio(target),
+        trim=_trim(target),
+        subject=request.subject,
+        keep=request.keep,
+        free=_free(target),
+        also_seen=tuple(parse_ratio(ratio) for ratio in target.also_seen),
+        round_shape=target.shape == "round",
+        anchor=request.anchor
+        if request.anchor in ("thirds", "centre") or isinstance(request.anchor, Point)
+        else "thirds",
+        reach=target.reach,
+    )
+
+
+def _rendition(
+    job: Job,
+    asked: AskedFrame,
+    request: Request,
+    frame: Size,
+    facts: PictureFacts,
+    delivered: Mapping[str, str],
+) -> Rendition:
+    target = request.target
+    crop = find_crop(crop_request(request, frame))
+    given = given_sizes(target, crop.box)
+    ppi = effective_ppi(target, crop.box)
+    refused = _refusal(target, crop, given.short, ppi)
+    full = f"{request.outlet}/{request.name}"
+    paper_ppi = min(target.ppi, ppi) if ppi else SCREEN_PPI
+    outputs: list[Output] = []
+    for size in given.sizes if refused is None else ():
+        name = file_name(
+            request.name_template,
+            slug=job.slug,
+            frame=asked.slug,
+            outlet=request.outlet,
+            target=request.name,
+            width=size.width,
+            height=size.height,
+        )
+        for output_format in target.formats:
+            path = f"{request.outlet}/{name}.{ENDINGS[output_format]}"
+            path = delivered.get(identity(asked.entry.file, full, size, output_format), path)
+            outputs.append(Output(size, output_format, path, round(paper_ppi, 2)))
+    largest = given.sizes[-1]
+    return Rendition(
+        frame=asked.slug,
+        outlet=request.outlet,
+        target=request.name,
+        about=target.about,
+        crop=crop,
+        trim=_trim(target),
+        free=_free(target),
+        settings=_settings(job, target, paper_ppi),
+        policy=target.metadata,
+        facts=facts_under(target.metadata, facts),
+        outputs=tuple(outputs),
+        preview=None if refused else _preview(f"{asked.slug}-{request.outlet}-{request.name}", largest, PREVIEW_SIDE),
+        effective_ppi=ppi,
+        cautions=tuple(_cautions(target, crop, given.short, ppi)),
+        refused=refused,
+    )
+
+
+def _settings(job: Job, target: Target, paper_ppi: float) -> PixelSettings:
+    paper = target.sharpen.medium == "paper"
+    sigma = paper_sigma_px(target.sharpen.viewing_mm, paper_ppi) if paper else SCREEN_SIGMA_PX
+    return PixelSettings(
+        sharpen_radius_px=round(sigma, 3),
+        sharpen_amount=0.0 if target.sharpen.medium == "none" else target.sharpen.amount,
+        halo_limit=PAPER_HALO_LIMIT if paper else SCREEN_HALO_LIMIT,
+        colour=target.colour,
+        mark=_mark(job) if target.mark else None,
+        quality=tuple((name, getattr(target.quality, name)) for name in ("jpeg", "webp", "avif")),
+    )
+
+
+def _mark(job: Job) -> str:
+    partner = f" · for {job.sponsor.name}" if job.sponsor else ""
+    return f"Proof · {job.shoot.title}{partner}"
+
+
+def _refusal(target: Target, crop: Crop, short: bool, ppi: float | None) -> str | None:  # noqa: FBT001 (one of a pair with ppi)
+    if target.too_small == "refuse":
+        floor = target.ppi_floor
+        if ppi is not None and floor is not None and ppi < floor:
+            return f"too small: this crop gives {ppi:.0f} ppi on paper, and {floor:g} ppi is the least for this target"
+        if short and (ppi is None or floor is None):
+            return f"too small: this crop is {crop.box.width} px wide, less than the target asks for"
+    if target.keep_miss == "refuse" and crop.keep_lost > 0:
+        return f"no crop of this shape holds the keep box: {crop.keep_lost:.0%} of it would be lost"
+    return None
+
+
+def _cautions(target: Target, crop: Crop, short: bool, ppi: float | None) -> list[str]:  # noqa: FBT001 (as above)
+    cautions = []
+    if crop.keep_lost > 0:
+        cautions.append(f"{max(crop.keep_lost, 0.01):.0%} of the keep box is cut off or covered")
+    if crop.reached == "no":
+        cautions.append(
+            "anchor not reached: the subject is off the thirds" if target.anchor == "thirds" else "anchor not reached"
+        )
+    if short and ppi is None:
+        cautions.append(f"the crop is only {crop.box.width} px wide: larger sizes are left out")
+    if ppi is not None and ppi < target.ppi:
+        cautions.append(f"{ppi:.0f} ppi on paper, below the {target.ppi:g} ppi asked for")
+    return cautions
+
+
+def _preview(name: str, size: Size, side: int) -> Output:
+    """Return the small JPEG of a rendition: its longer side at most `side`, never larger than the rendition."""
+    scale = min(1.0, side / max(size.width, size.height))
+    small = type(size)(max(1, round(size.width * scale)), max(1, round(size.height * scale)))
+    return Output(small, "jpeg", f"sheet/previews/{name}.jpg", SCREEN_PPI)
+
+
+def _whole(asked: AskedFrame, frame: Size, facts: PictureFacts) -> Rendition:
+    """Return the whole frame as a rendition of its own, for the contact sheet."""
+    box = Box(0, 0, frame.width, frame.height)
+    return Rendition(
+        frame=asked.slug,
+        outlet="sheet",
+        target="whole",
+        about="The whole frame, for the contact sheet",
+        crop=Crop(box, Point(*asked.entry.subject), "no", 1.0, 0.0),
+        trim=WHOLE,
+        free=(WHOLE,),
+        settings=PixelSettings(SCREEN_SIGMA_PX, 1.0, SCREEN_HALO_LIMIT, "srgb", None, (("jpeg", PREVIEW_QUALITY),)),
+        policy="public",
+        facts=facts,
+        outputs=(),
+        preview=_preview(f"{asked.slug}-whole", frame, WHOLE_SIDE),
+        effective_ppi=None,
+        cautions=(),
+        refused=None,
+    )
