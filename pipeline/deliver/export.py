@@ -191,8 +191,6 @@ def _results(tasks: list[FrameTask], workers: int) -> Iterator[tuple[FrameTask, 
         return
     if not pixels:
         return
-    # One codec thread a worker: frames side by side use the cores better than codecs inside them.
-    os.environ.setdefault("VIPS_CONCURRENCY", "1")
     context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
     with ProcessPoolExecutor(min(workers, len(pixels)), mp_context=context) as pool:
         waiting = {pool.submit(work_on_frame, task): task for task in pixels}

@@ -45,8 +45,13 @@ def work_on_frame(task: FrameTask) -> FrameDone:
                 _attempt(task, one.rendition, file, None, made, faults, counts)
     wanted = [one for one in task.renditions if any(file.work == "pixels" for file in one.files)]
     if wanted:
-        from pipeline.frames.pixels import decode  # noqa: PLC0415 (loads the image library; not every run needs it)
+        import pyvips  # noqa: PLC0415 (loads the image library; not every run needs it)
 
+        from pipeline.frames.pixels import decode  # noqa: PLC0415 (as above)
+
+        # One codec thread: frames side by side use the cores better than codecs inside them, and an AVIF
+        # encoder that may use more cuts the picture into other tiles, so its bytes would depend on the machine.
+        pyvips.concurrency_set(1)
         try:
             pixels = decode(task.header, name=task.file)
         except FrameUnreadable as error:

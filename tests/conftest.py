@@ -1,0 +1,87 @@
+"""What all rooms' tests share: how many examples are tried, what runs only in `tests/full`, and the outside judges."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+from collections import Counter
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+ReadTags = Callable[..., dict[str, Any]]
+
+IN_CI = os.environ.get("CI") == "true"
+MISSING = "judge missing: "
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--full", action="store_true", help="also the tests marked full, and many more examples")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", "full: takes long; runs with --full only (tests/full does)")
+    # No law is timed: a slow machine is not a fault. In CI the examples are the same at every run.
+    untimed = settings(deadline=None, print_blob=True, suppress_health_check=[HealthCheck.too_slow])
+    settings.register_profile("moderate", untimed, max_examples=60, derandomize=IN_CI)
+    settings.register_profile("full", untimed, max_examples=2000)
+    settings.load_profile("full" if config.getoption("--full") else "moderate")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("--full"):
+        return
+    long = [item for item in items if item.get_closest_marker("full")]
+    config.hook.pytest_deselected(items=long)
+    items[:] = [item for item in items if item not in long]
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """In CI nothing may be left out: a skipped test fails the run."""
+    if IN_CI and _skips(session.config) and session.exitstatus == pytest.ExitCode.OK:
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    skips = _skips(config)
+    missing = {reason.removeprefix(MISSING): n for reason, n in skips.items() if reason.startswith(MISSING)}
+    if skips:
+        terminalreporter.section("left out")
+        for judge, n in sorted(missing.items()):
+            terminalreporter.line(f"{n} skipped for want of a judge: {judge}")
+        terminalreporter.line(f"{skips.total()} skipped in all" + ("; in CI that is a failure" if IN_CI else ""))
+
+
+def _skips(config: pytest.Config) -> Counter[str]:
+    """Count the skipped tests and modules by reason; empty in the workers, which report to one terminal."""
+    reporter = config.pluginmanager.get_plugin("terminalreporter")
+    reports = reporter.stats.get("skipped", []) if reporter else []
+    return Counter(str(report.longrepr[2]).removeprefix("Skipped: ") for report in reports)
+
+
+@pytest.fixture(scope="session")
+def exiftool() -> ReadTags:
+    """Return `read(path, *options)`: the tags of one file by `Group:Name`, as exiftool reads them.
+
+    The group is exiftool's family 1 (`IFD0`, `ExifIFD`, `XMP-dc`, `ICC_Profile`); values are printed ones, or the
+    stored ones with `"-n"`. An unreadable file raises CalledProcessError.
+    """
+    command = shutil.which("exiftool")
+    if command is None:
+        pytest.skip(MISSING + "exiftool")
+
+    def read(path: Path, *options: str) -> dict[str, Any]:
+        done = subprocess.run(
+            [command, "-json", "-G1", "-struct", *options, str(path)], capture_output=True, text=True, check=True
+        )
+        tags: list[dict[str, Any]] = json.loads(done.stdout)
+        return tags[0]
+
+    return read
