@@ -116,17 +116,11 @@ def _new(options: argparse.Namespace) -> int:
 
 def _check(options: argparse.Namespace) -> int:
     from pipeline.deliver.survey import survey  # noqa: PLC0415 (as above)
+    from pipeline.plan.show import check_lines  # noqa: PLC0415 (as above)
 
     surveyed = survey(options.job)
     plan = surveyed.plan({})
-    for frame in plan.frames:
-        for caution in frame.cautions:
-            print(f"caution: {frame.slug}: {caution}")
-        for rendition in frame.renditions:
-            if rendition.refused:
-                print(f"refused: {rendition.name}: {rendition.refused}")
-            for caution in rendition.cautions if not rendition.refused else ():
-                print(f"caution: {rendition.name}: {caution}")
+    print(*check_lines(plan), sep="\n")
     for fault in surveyed.unreadable:
         print(fault, file=sys.stderr)
     files = sum(len(rendition.outputs) for rendition in plan.renditions)

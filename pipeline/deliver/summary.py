@@ -5,12 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
     from pipeline.deliver.export import Summary
+    from pipeline.ledger.made import Made
+    from pipeline.plan.rendition import Rendition
 
 WORTH_A_WORD = 0.005  # from half a per cent of its pixels, a rendition's clipped colours are named
+SPACES = {"srgb": "sRGB", "display-p3": "Display P3", "adobe-rgb": "Adobe RGB"}
 
 
 def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
@@ -19,17 +22,14 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
         yield f"renamed: {old} -> {new}"
     for note in summary.notes:
         yield f"note: {note}"
-    cautions = 0
     for frame in summary.plan.frames:
-        cautions += len(frame.cautions)
         for rendition in frame.renditions:
-            cautions += 0 if rendition.refused else len(rendition.cautions)
             if rendition.refused:
                 yield f"refused: {rendition.name}: {rendition.refused}"
-            shares = [row.outside_gamut for output in rendition.outputs if (row := summary.made.get(output.path))]
-            share = max((share for share in shares if share is not None), default=0.0)
-            if share >= WORTH_A_WORD:
-                yield f"note: {rendition.name}: {share:.1%} of its colours lie outside {rendition.settings.colour}"
+        share, space = _most_outside(frame.renditions, summary.made)
+        if share >= WORTH_A_WORD:
+            yield f"note: {frame.slug}: up to {share:.1%} of its colours lie outside {space} and were clipped"
+    cautions = sum(len(frame.cautions) + sum(map(_count, frame.renditions)) for frame in summary.plan.frames)
     parts = [f"{summary.rendered} files rendered", f"{summary.kept} unchanged"]
     if summary.rewritten:
         parts.insert(1, f"{summary.rewritten} with new metadata only")
@@ -37,3 +37,18 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
         parts.append(f"{cautions} cautions (see the plan or the contact sheet)")
     yield ", ".join(parts)
     yield f"contact sheet: {out / 'sheet' / 'index.html'}"
+
+
+def _count(rendition: Rendition) -> int:
+    return 0 if rendition.refused else len(rendition.cautions)
+
+
+def _most_outside(renditions: Iterable[Rendition], made: Mapping[str, Made]) -> tuple[float, str]:
+    """Return the largest share of pixels outside its target's space that any rendition has, and that space."""
+    shares = [
+        (row.outside_gamut, SPACES[rendition.settings.colour])
+        for rendition in renditions
+        for output in rendition.outputs
+        if (row := made.get(output.path)) and row.outside_gamut is not None
+    ]
+    return max(shares, default=(0.0, ""))

@@ -17,7 +17,10 @@ Anchor = Literal["thirds", "centre"]
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """One target asked of one frame, with the frame's own hand already applied."""
+    """One target asked of one frame, with the frame's own hand already applied.
+
+    `anchor_by_hand` says whether the job gives this frame's anchor itself, over the profile's.
+    """
 
     outlet: str
     name: str
@@ -26,6 +29,7 @@ class Request:
     subject: Point
     keep: Region | None
     anchor: Anchor | Point
+    anchor_by_hand: bool
 
 
 @dataclass(frozen=True, slots=True)

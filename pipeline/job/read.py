@@ -186,7 +186,8 @@ def _unknown_target(file: str, pattern: str, known: dict[str, Any], where: str) 
 def _request(entry: FrameEntry, name: str, outlets: dict[str, Outlet], targets: dict[str, Target]) -> Request:
     outlet, key = name.split("/")
     hands = [hand for hand in entry.crops if fnmatch.fnmatchcase(name, hand.target)]
-    anchor: Literal["thirds", "centre"] | PointPair = _last([hand.anchor for hand in hands]) or targets[name].anchor
+    own_anchor = _last([hand.anchor for hand in hands])
+    anchor: Literal["thirds", "centre"] | PointPair = own_anchor or targets[name].anchor
     return Request(
         outlet=outlet,
         name=key,
@@ -195,6 +196,7 @@ def _request(entry: FrameEntry, name: str, outlets: dict[str, Outlet], targets: 
         subject=_point(_last([hand.subject for hand in hands]) or entry.subject),
         keep=_region(_last([hand.keep for hand in hands]) or entry.keep),
         anchor=_point(anchor) if isinstance(anchor, tuple) else anchor,
+        anchor_by_hand=own_anchor is not None,
     )
 
 

@@ -137,9 +137,7 @@ def crop_request(request: Request, frame: Size) -> CropRequest:
         free=_free(target),
         also_seen=tuple(parse_ratio(ratio) for ratio in target.also_seen),
         round_shape=target.shape == "round",
-        anchor=request.anchor
-        if request.anchor in ("thirds", "centre") or isinstance(request.anchor, Point)
-        else "thirds",
+        anchor=request.anchor,
         reach=target.reach,
     )
 
@@ -189,7 +187,7 @@ def _rendition(
         outputs=tuple(outputs),
         preview=None if refused else _preview(f"{asked.slug}-{request.outlet}-{request.name}", largest, PREVIEW_SIDE),
         effective_ppi=ppi,
-        cautions=tuple(_cautions(target, crop, given.short, ppi)),
+        cautions=tuple(_cautions(request, crop, given.short, ppi)),
         refused=refused,
     )
 
@@ -224,14 +222,13 @@ def _refusal(target: Target, crop: Crop, short: bool, ppi: float | None) -> str 
     return None
 
 
-def _cautions(target: Target, crop: Crop, short: bool, ppi: float | None) -> list[str]:  # noqa: FBT001 (as above)
-    cautions = []
+def _cautions(request: Request, crop: Crop, short: bool, ppi: float | None) -> list[str]:  # noqa: FBT001 (as above)
+    target, cautions = request.target, []
     if crop.keep_lost > 0:
         cautions.append(f"{max(crop.keep_lost, 0.01):.0%} of the keep box is cut off or covered")
-    if crop.reached == "no":
-        cautions.append(
-            "anchor not reached: the subject is off the thirds" if target.anchor == "thirds" else "anchor not reached"
-        )
+    if crop.reached == "no" and request.anchor_by_hand:
+        # A profile's anchor is a wish, weighed against the picture lost for it; this one the job asks for by name.
+        cautions.append("anchor not reached: no crop of this shape puts the subject there")
     if short and ppi is None:
         cautions.append(f"the crop is only {crop.box.width} px wide: larger sizes are left out")
     if ppi is not None and ppi < target.ppi:

@@ -47,6 +47,21 @@ def _rendition_lines(rendition: Rendition) -> Iterator[str]:
         yield f"      caution: {caution}"
 
 
+def check_lines(plan: Plan) -> list[str]:
+    """Return what deserves a second look: a caution that several frames share stands once, with their names."""
+    shared: dict[str, list[str]] = {}
+    for frame in plan.frames:
+        for caution in frame.cautions:
+            shared.setdefault(caution, []).append(frame.slug)
+    lines = [f"caution: {', '.join(slugs)}: {caution}" for caution, slugs in shared.items()]
+    for rendition in plan.renditions:
+        if rendition.refused:
+            lines.append(f"refused: {rendition.name}: {rendition.refused}")
+        else:
+            lines.extend(f"caution: {rendition.name}: {caution}" for caution in rendition.cautions)
+    return lines
+
+
 def plan_json(plan: Plan) -> str:
     """Return the plan as JSON: the same facts as the lines, for programs."""
     document = {
