@@ -11,11 +11,13 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.light.ratio import height_at
+from pipeline.light.ratio import height_at, widest_at
 from pipeline.light.slide import Bound, Room, Slide, best_room
 
 if TYPE_CHECKING:
     from fractions import Fraction
+
+    from pipeline.light.box import Box
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,30 +84,42 @@ class Ellipse:
         top = self.down.most_central(tops, height).first
         return lefts.meet(self.starts_across(width, height, top))
 
+    def room_down(self, width: int, height: int, lefts: Room, tops: Room) -> Room:
+        """Return the tops that hold the rectangle with at least one of the lefts."""
+        left = self.across.most_central(lefts, width).first
+        return tops.meet(self.starts_down(width, height, left))
+
+    def most_central(self, width: int, height: int, lefts: Room, tops: Room) -> tuple[Room, Room]:
+        """Return the lefts and tops that bring the farthest corner of the rectangle nearest to the ellipse."""
+        return self.across.most_central(lefts, width), self.down.most_central(tops, height)
+
+    def strain(self, width: int, height: int, left: int, top: int) -> int:
+        """Return how far out the farthest corner is, as a number to compare boxes of one size by."""
+        a, b = self.across.diameter * width, self.down.diameter * height
+        return (b * self.across.overhang(left, width)) ** 2 + (a * self.down.overhang(top, height)) ** 2
+
+    def covered(self, box: Box, left: int, top: int, right: int, bottom: int) -> float:
+        """Return the area that a rectangle shares with the ellipse of the box, in square units."""
+        a, b = self.across.diameter * box.width / 2, self.down.diameter * box.height / 2
+        x = box.left * self.across.unit + self.across.centre * box.width
+        y = box.top * self.down.unit + self.down.centre * box.height
+        return a * b * disc_area((left - x) / a, (top - y) / b, (right - x) / a, (bottom - y) / b)
+
     def width_below(self, width: int, across: Slide, down: Slide) -> int:
         """Return a width under `width` such that no width between them lets the ellipse hold the rectangle.
 
         The least overhangs are convex, piecewise linear functions of the size. Of each axis the piece
-        that is highest at `width` gives one quadratic inequality that every width must meet as long as
-        both pieces are positive. The height is taken at the exact ratio, half a pixel larger in the
-        diameters and half a pixel kinder in the overhang, so that no whole height is shut out.
+        that is highest here gives one quadratic inequality, in the width as well as in the height: a
+        whole box is off the exact ratio by up to half a pixel of height, and what that forgives on one
+        axis would hide a thin rectangle's limit on the other.
         """
-        p = self.across.least_overhang(across, width)
-        q = self.down.least_overhang(down, height_at(width, self.ratio))
+        height = height_at(width, self.ratio)
         top, bottom = self.ratio.numerator, self.ratio.denominator
-        a, b = self.across.diameter, self.down.diameter
-        # 2 p / a, 2 q ratio / b and width + ratio / 2, each times 2 a b bottom: (constant, factor of the width)
-        across_0, across_1 = 4 * bottom * b * p.at, -4 * bottom * b * p.slope
-        down_0, down_1 = 2 * a * top * (2 * q.at - abs(q.slope)), -4 * bottom * a * q.slope
-        across_axis, down_axis = (across_0, across_1), (down_0, down_1)
-        limit_0, limit_1 = a * b * top, 2 * bottom * a * b
-        meets = _largest_root_below(
-            width,
-            across_1**2 + down_1**2 - limit_1**2,
-            across_0 * across_1 + down_0 * down_1 - limit_0 * limit_1,
-            across_0**2 + down_0**2 - limit_0**2,
-        )
-        return max(meets, *(_turns_negative_below(width, *line) for line in (across_axis, down_axis)))
+        p, q = self.across.least_overhang(across, width), self.down.least_overhang(down, height)
+        x, y = (p, self.across.diameter), (q, self.down.diameter)
+        by_width = _most_within(width, x, y, scale=2 * bottom, ratio=2 * top, slack=top)
+        by_height = _most_within(height, y, x, scale=2 * top, ratio=2 * bottom, slack=top)
+        return min(width - 1, by_width, widest_at(by_height, self.ratio))
 
 
 def _starts(axis: Axis, size: int, other_diameter: int, other_overhang: int) -> Room:
@@ -117,30 +131,49 @@ def _starts(axis: Axis, size: int, other_diameter: int, other_overhang: int) -> 
     return axis.starts_within(math.isqrt(diameter**2 * left_over // (4 * other_diameter**2)), size)
 
 
-def _largest_root_below(width: int, square: int, half_linear: int, constant: int) -> int:
-    """Return the largest whole w < width with square w^2 + 2 half_linear w + constant <= 0, 0 for none.
+def _most_within(
+    size: int, first: tuple[Bound, int], second: tuple[Bound, int], scale: int, ratio: int, slack: int
+) -> int:
+    """Return the largest size up to `size`, on the first axis, for which an ellipse may hold a rectangle.
 
-    The inequality bounds a cone, so the widths above 0 that meet it lie side by side.
+    Each axis is a limit no overhang is under, and the diameter per pixel of size. The size on the second
+    axis is size / k within e, with k = ratio / scale and k e = slack / scale. Of the condition, times size
+    squared, (2 p / a)^2 + (2 q / b * size / second size)^2 <= size^2, the second term is at least 2 q k / b - k e,
+    because 2 q / b is at most the second size, and that at most size / k + e.
     """
-    if square * width**2 + 2 * half_linear * width + constant <= 0:
-        return width - 1
+    (p, a), (q, b) = first, second
+    # All three terms times a b scale, each as constant, factor of the size.
+    x0, x1 = 2 * b * scale * p.at, -2 * b * scale * p.slope
+    y0, y1 = 2 * a * (ratio * q.at - slack * abs(q.slope)) - a * b * slack, -2 * a * scale * q.slope
+    if y0 + y1 * size < 0:  # by what is forgiven: an overhang is never under 0
+        y0 = y1 = 0
+    meets = _largest_root(size, x1**2 + y1**2 - (a * b * scale) ** 2, x0 * x1 + y0 * y1, x0**2 + y0**2)
+    # The inequality binds only while both terms are positive.
+    return max(meets, _last_negative(x0, x1), _last_negative(y0, y1))
+
+
+def _largest_root(size: int, square: int, half_linear: int, constant: int) -> int:
+    """Return the largest whole s <= size with square s^2 + 2 half_linear s + constant <= 0, 0 for none.
+
+    The inequality bounds a cone, so the sizes above 0 that meet it lie side by side.
+    """
+    if square * size**2 + 2 * half_linear * size + constant <= 0:
+        return size
     if square == 0:
         return max(-constant // (2 * half_linear), 0) if half_linear > 0 else 0
     discriminant = half_linear**2 - square * constant
-    if square < 0 or discriminant < 0 or square * width < -half_linear:
-        return 0  # what meets it is wider than `width`, or nothing is
+    if square < 0 or discriminant < 0 or square * size < -half_linear:
+        return 0  # what meets it is larger than `size`, or nothing is
     return max((math.isqrt(discriminant) - half_linear) // square, 0)
 
 
-def _turns_negative_below(width: int, constant: int, factor: int) -> int:
-    """Return the largest whole w < width with constant + factor w < 0, 0 for none."""
-    if constant + factor * width < 0:
-        return width - 1
+def _last_negative(constant: int, factor: int) -> int:
+    """Return the largest whole s with constant + factor s < 0 where that rises, else 0."""
     return max(-(constant // factor) - 1, 0) if factor > 0 else 0
 
 
-def covered_area(left: float, top: float, right: float, bottom: float) -> float:
-    """Return the area that the rectangle left..right, top..bottom shares with the disc of radius 1 at (0, 0)."""
+def disc_area(left: float, top: float, right: float, bottom: float) -> float:
+    """Return the area that the rectangle shares with the disc of radius 1 about (0, 0)."""
     if left >= right or top >= bottom:
         return 0.0
     whole = _quadrant(right, bottom) - _quadrant(left, bottom) - _quadrant(right, top) + _quadrant(left, top)
@@ -151,7 +184,15 @@ def _quadrant(x: float, y: float) -> float:
     """Return the area of the unit disc left of x and above y."""
     x, y = min(max(x, -1.0), 1.0), min(max(y, -1.0), 1.0)
     if x * x + y * y < 1:
-        return x * y + (x * math.sqrt(1 - x * x) + math.asin(x) + y * math.sqrt(1 - y * y) + math.asin(y)) / 2 + math.pi / 4
-    if x <= 0 and y <= 0:
-        return 0.0
-    return math.pi - (_cap(x) if x > 0 else math.pi - _cap(-x)) * (1 if True else 0) - 0.0
+        return (
+            x * y
+            + (x * math.sqrt(1 - x * x) + math.asin(x) + y * math.sqrt(1 - y * y) + math.asin(y) + math.pi / 2) / 2
+        )
+    if x > 0 and y > 0:
+        return math.pi - _cap(x) - _cap(y)
+    return math.pi - _cap(min(x, y)) if x > 0 or y > 0 else 0.0
+
+
+def _cap(x: float) -> float:
+    """Return the area of the unit disc right of x."""
+    return math.acos(x) - x * math.sqrt(1 - x * x)

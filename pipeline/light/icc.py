@@ -20,6 +20,7 @@ from pipeline.light.transfer import Curve, Parametric, Sampled
 HEADER_BYTES = 128
 TAG_LIMIT = 200
 CURVE_LIMIT = 65536
+BLACK = np.zeros(1)
 PARAMETERS = (1, 3, 4, 5, 7)  # how many numbers each function type of a `para` curve has
 
 
@@ -60,7 +61,7 @@ def _curve(data: bytes) -> Curve | None:
             if count == 0:
                 return Parametric(gamma=1.0)
             if count == 1:
-                return Parametric(gamma=struct.unpack_from(">H", data, 12)[0] / 256)
+                return _parametric(0, (struct.unpack_from(">H", data, 12)[0] / 256,))
             if count > CURVE_LIMIT:
                 return None
             return Sampled(tuple(value / 65535 for value in struct.unpack_from(f">{count}H", data, 12)))
@@ -92,7 +93,8 @@ def _parametric(kind: int, numbers: tuple[float, ...]) -> Parametric | None:
 def read_matrix_profile(profile: bytes) -> MatrixProfile | None:
     """Return colorants and curves of an RGB matrix profile, v2 or v4; None for every other kind.
 
-    Malformed profiles give None too: the colour management module then has the last word.
+    Malformed profiles give None too, and those whose black is not 0 and so needs black-point compensation:
+    the colour management module then has the last word.
     """
     if profile[16:24] != b"RGB XYZ ":
         return None
@@ -102,7 +104,7 @@ def read_matrix_profile(profile: bytes) -> MatrixProfile | None:
     columns, curves = [], []
     for channel in (b"r", b"g", b"b"):
         colorant, curve = tags.get(channel + b"XYZ", b""), _curve(tags.get(channel + b"TRC", b""))
-        if colorant[:4] != b"XYZ " or len(colorant) < 20 or curve is None:
+        if colorant[:4] != b"XYZ " or len(colorant) < 20 or curve is None or curve.to_linear(BLACK)[0] > 0:
             return None
         columns.append(_fixed(colorant, 3, 8))
         curves.append(curve)

@@ -10,7 +10,7 @@ _RATIO = re.compile(r"\s*(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*")
 _FINEST = 1_000_000
 
 
-def exact(number: float) -> Fraction:
+def exact(number: float | Fraction) -> Fraction:
     """Return the simplest fraction within half a millionth of `number`.
 
     What a person typed (0.31) or what was divided (5/203) comes back as exactly that, so that equal

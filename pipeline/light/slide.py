@@ -27,6 +27,11 @@ class Room(NamedTuple):
     first: int
     last: int
 
+    @property
+    def empty(self) -> bool:
+        """Return whether there is no start."""
+        return self.first > self.last
+
     def meet(self, other: Room) -> Room:
         """Return the starts that are in both."""
         return Room(max(self.first, other.first), min(self.last, other.last))

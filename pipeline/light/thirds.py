@@ -1,9 +1,7 @@
-"""The lines of the thirds and their crossings, as fractions of a picture's side."""
+"""The lines of the thirds, as fractions of a picture's side; where two cross is a crossing of the thirds."""
 
 from __future__ import annotations
 
 from fractions import Fraction
-from itertools import product
 
 THIRDS = (Fraction(1, 3), Fraction(2, 3))
-CROSSINGS = tuple(product(THIRDS, THIRDS))

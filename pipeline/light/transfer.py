@@ -17,7 +17,7 @@ Values = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Parametric:
-    """linear = (a * e + b) ** gamma + offset for e >= d, else c * e + f (e encoded, 0..1)."""
+    """linear = (a * e + b) ** gamma + offset for e >= d, else c * e + f, held to 0..1 (e encoded, 0..1)."""
 
     gamma: float
     a: float = 1.0
@@ -30,7 +30,9 @@ class Parametric:
     def to_linear(self, encoded: Values) -> Values:
         """Return linear light (0..1) of encoded values (0..1)."""
         base = np.maximum(self.a * encoded + self.b, 0.0)
-        return np.where(encoded >= self.d, base**self.gamma + self.offset, self.c * encoded + self.f)
+        with np.errstate(over="ignore"):  # a hostile profile's curve may leave the range of numbers; it is held to 1
+            curved = base**self.gamma + self.offset
+        return np.clip(np.where(encoded >= self.d, curved, self.c * encoded + self.f), 0.0, 1.0)
 
     def to_encoded(self, linear: Values) -> Values:
         """Return encoded values (0..1) of linear light (0..1); light below 0 is taken as 0."""

@@ -1,4 +1,4 @@
-"""From millimetres of paper to pixels and back: px = mm / 25.4 * ppi.
+"""Millimetres of paper and pixels: px = mm / 25.4 * ppi.
 
 The trim is the page as it is cut; the bleed is the picture that runs past each of its four edges.
 """
@@ -13,31 +13,20 @@ from pipeline.light.ratio import exact, half_up
 MM_PER_INCH = Fraction(254, 10)
 
 
-def px_from_mm(length_mm: float, ppi: float) -> Fraction:
+def px_from_mm(length_mm: float | Fraction, ppi: float) -> Fraction:
     """Return the exact number of pixels, not yet rounded."""
     return exact(length_mm) / MM_PER_INCH * exact(ppi)
 
 
-def mm_from_px(length_px: int, ppi: float) -> float:
-    """Return how long `length_px` pixels are on paper."""
-    return float(length_px * MM_PER_INCH / exact(ppi))
-
-
 def ppi_of(length_px: float, length_mm: float) -> float:
-    """Return the pixels per inch where `length_px` source pixels fill `length_mm` of paper."""
+    """Return the pixels per inch of paper where `length_px` source pixels fill `length_mm` of paper."""
     return float(exact(length_px) * MM_PER_INCH / exact(length_mm))
 
 
 def size_px(size_mm: tuple[float, float], ppi: float, bleed_mm: float = 0.0) -> Size:
     """Return the whole pixels of the trim with its bleed on all four sides, each side rounded by itself."""
     width, height = _outer_mm(size_mm, bleed_mm)
-    return Size(half_up(width / MM_PER_INCH * exact(ppi)), half_up(height / MM_PER_INCH * exact(ppi)))
-
-
-def outer_ratio(size_mm: tuple[float, float], bleed_mm: float = 0.0) -> Fraction:
-    """Return width / height of the trim with its bleed."""
-    width, height = _outer_mm(size_mm, bleed_mm)
-    return width / height
+    return Size(half_up(px_from_mm(width, ppi)), half_up(px_from_mm(height, ppi)))
 
 
 def trim_region(size_mm: tuple[float, float], bleed_mm: float = 0.0) -> Region:
