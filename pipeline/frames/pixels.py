@@ -1,0 +1,172 @@
+"""Decode a frame once, whole and upright, in its own colour space."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pipeline.frames import refusal
+from pipeline.frames.complete import is_cut_short
+from pipeline.frames.loaders import colour_bands, open_lazily
+from pipeline.frames.raw import develop
+from pipeline.light.icc import channel_count, write_matrix_profile
+from pipeline.light.spaces import ROMM, SRGB
+
+if TYPE_CHECKING:
+    import pyvips
+
+    from pipeline.frames.header import Header
+
+TAKEN_AS_SRGB = "no ICC profile: taken as sRGB"
+BROKEN_PROFILE = "its ICC profile is broken: taken as sRGB"
+OTHER_PROFILE = "its ICC profile is for another kind of picture: taken as sRGB"
+LAID_ON_WHITE = "transparent parts laid on white"
+EXTRA_LEFT_OUT = "a channel that is neither colour nor transparency left out"
+
+MODES = {1: "L", 3: "RGB", 4: "CMYK"}
+
+
+@dataclass(frozen=True, slots=True)
+class Pixels:
+    """A decoded frame in memory, upright, encoded in the space of `icc_profile`.
+
+    `image` is uchar (0..255) or ushort (0..65535) with 1 (grey), 3 (RGB) or 4 (CMYK, 0 is paper) bands and
+    carries no metadata. `notes` are half-sentences about what had to be assumed or changed.
+    """
+
+    image: pyvips.Image
+    icc_profile: bytes
+    notes: tuple[str, ...]
+
+
+def decode(header: Header, *, name: str) -> Pixels:
+    """Return the pixels of the frame that `header` describes; all of it in memory, decoded once.
+
+    Palettes and 1, 2 and 4 bits become 8 bits; 10 and 12 bits become 16; 16 stay 16. Transparency is laid
+    on white in encoded values. Raises FrameUnreadable where a part is missing or damaged (grey bands are
+    never returned), where the file has changed since its header was read, and for CMYK without a profile.
+    """
+    try:
+        if header.format == "raw":
+            image, notes = develop(header, name=name)
+            return Pixels(_bare(image), write_matrix_profile(ROMM), notes)
+        image, shape_notes = _decoded(header, name)
+    except OSError as error:
+        raise refusal.unopened(name, error) from error
+    icc_profile, colour_note = _colour(header.icc_profile, image.bands, name)
+    if image.bands == 1 and colour_note:
+        image = image.bandjoin([image, image]).copy(interpretation="rgb16" if image.format == "ushort" else "srgb")
+    colour_notes = (colour_note,) if colour_note else ()
+    return Pixels(_bare(_upright(image, header.orientation)), icc_profile, colour_notes + shape_notes)
+
+
+def _decoded(header: Header, name: str) -> tuple[pyvips.Image, tuple[str, ...]]:
+    """Return colour bands only, as stored (not yet upright), in memory, and what was done to get there."""
+    import pyvips  # noqa: PLC0415 (heavy; only verbs that decode load it)
+
+    try:
+        image = open_lazily(header.path, header.format)
+        if not _is_as_described(image, header):
+            raise refusal.unreadable(name, "has changed since its header was read", "run again")
+        if header.format == "avif" and header.bits > 8:
+            image = _full_scale(image, header.bits)
+        image = image.copy_memory()
+    except pyvips.Error as error:
+        with header.path.open("rb") as stream:
+            cut = is_cut_short(stream, header.format)
+        raise refusal.unreadable(name, refusal.CUT_SHORT if cut else "is damaged") from error
+    notes = []
+    if pages := _other_pictures(image):
+        notes.append(f"the first of {pages} pictures in the file taken")
+    colour = colour_bands(image) or image.bands
+    if image.bands > colour + header.alpha:
+        notes.append(EXTRA_LEFT_OUT)
+    if not header.alpha:
+        return (image[:colour] if image.bands > colour else image), tuple(notes)
+    if image[colour].min() < _white(image):
+        notes.append(LAID_ON_WHITE)
+    return _on_white(image, colour), tuple(notes)
+
+
+def _is_as_described(image: pyvips.Image, header: Header) -> bool:
+    size = header.size
+    stored = (size.height, size.width) if header.orientation >= 5 else (size.width, size.height)
+    return (image.width, image.height) == stored and image.bands == header.bands and colour_bands(image) is not None
+
+
+def _other_pictures(image: pyvips.Image) -> int:
+    """Return how many pictures the file holds where it is more than one, else 0."""
+    count = image.get_n_pages()
+    return count if count > 1 else 0
+
+
+def _white(image: pyvips.Image) -> int:
+    return 65535 if image.format == "ushort" else 255
+
+
+def _full_scale(image: pyvips.Image, bits: int) -> pyvips.Image:
+    """Return 10- or 12-bit values, which libvips shifts up and leaves short of white, spread over 0..65535."""
+    top = (2**bits - 1) << (16 - bits)
+    return (image * (65535 / top)).rint().cast("ushort").copy(interpretation=image.interpretation)
+
+
+def _on_white(image: pyvips.Image, colour: int) -> pyvips.Image:
+    """Return the colour bands over white paper, rounded to the nearest level; for CMYK white is no ink."""
+    white = _white(image)
+    paper = 0 if image.interpretation == "cmyk" else white
+    cover = image[colour].cast("double") / white  # double: single precision would round some halves the wrong way
+    laid = (image[:colour] * cover + paper * (1 - cover)).rint().cast(image.format)
+    return laid.copy(interpretation=image.interpretation)
+
+
+def _upright(image: pyvips.Image, orientation: int) -> pyvips.Image:
+    """Return the image turned by Exif orientation 1..8 (CIPA DC-008, tag 0x0112)."""
+    turned = {3: "d180", 5: "d90", 6: "d90", 7: "d90", 8: "d270"}
+    mirrored = {2: "horizontal", 4: "vertical", 5: "horizontal", 7: "vertical"}
+    if orientation == 1:
+        return image
+    image = image.copy_memory()
+    if angle := turned.get(orientation):
+        image = image.rot(angle)
+    if direction := mirrored.get(orientation):
+        image = image.flip(direction)
+    return image
+
+
+def _bare(image: pyvips.Image) -> pyvips.Image:
+    """Return the image in memory without the metadata of its file: nothing of it may travel on by accident."""
+    image = image.copy_memory().copy()
+    for name in image.get_fields():
+        image.remove(name)  # what belongs to the picture itself (size, bands ...) stays
+    return image
+
+
+def _colour(icc_profile: bytes | None, bands: int, name: str) -> tuple[bytes, str | None]:
+    """Return the profile to read the pixels by, and the note where it had to be assumed.
+
+    Raises FrameUnreadable for CMYK without a usable profile: its numbers mean nothing then.
+    """
+    if icc_profile and _is_usable(icc_profile, bands):
+        return icc_profile, None
+    if bands == 4:
+        found = "is CMYK with a broken ICC profile" if icc_profile else "is CMYK without an ICC profile"
+        raise refusal.unreadable(name, found, "export it with its CMYK profile embedded, or as RGB")
+    note = TAKEN_AS_SRGB
+    if icc_profile:
+        note = BROKEN_PROFILE if channel_count(icc_profile) in (None, bands) else OTHER_PROFILE
+    return write_matrix_profile(SRGB), note
+
+
+def _is_usable(icc_profile: bytes, bands: int) -> bool:
+    """Return whether the profile is for so many bands and the colour management module can convert with it."""
+    from PIL import ImageCms  # noqa: PLC0415 (only verbs that decode load it)
+
+    if channel_count(icc_profile) != bands:
+        return False
+    try:
+        source = ImageCms.ImageCmsProfile(io.BytesIO(icc_profile))
+        ImageCms.buildTransform(source, ImageCms.createProfile("sRGB"), MODES[bands], "RGB")
+    except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
+        return False
+    return True
