@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from pipeline.light.spaces import Matrix, RGBSpace
 
 PCS_WHITE_100 = [100 * value for value in PCS_WHITE]
-FINE = 65535  # linear light is looked up in this many steps: 0.05 of an 8-bit level at the foot of the sRGB curve
+FINE = 65535  # steps over the square root of linear light: none is over 0.011 of an 8-bit level
 
 # Float arithmetic leaves in-gamut greys a hair outside; a pixel counts as outside from a quarter 8-bit level on.
 GAMUT_TOLERANCE = 0.001
@@ -43,11 +43,11 @@ def _recomb(matrix: Matrix) -> Callable[[Any], Any]:
     return lambda image: image.recomb(rows)
 
 
-def linear_light(source: MatrixProfile | None) -> Callable[[Any], Any]:
+def linear_light(source: MatrixProfile | None, icc_profile: bytes) -> Callable[[Any], Any]:
     """Return a step from encoded source pixels (uchar or ushort) to linear light, float 0..1.
 
     With a matrix profile the bands stay the source's red, green and blue; without one (tables, grey,
-    CMYK) they become XYZ relative to D50, which is linear as well.
+    CMYK) `icc_profile` is applied as it is and they become XYZ relative to D50, which is linear as well.
     """
 
     def by_curves(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
@@ -58,7 +58,11 @@ def linear_light(source: MatrixProfile | None) -> Callable[[Any], Any]:
         return image.maplut(lut)
 
     def by_module(image: Any) -> Any:  # noqa: ANN401 (as above)
-        return image.icc_import(pcs="xyz", intent="relative", black_point_compensation=True) / 100
+        tagged = image.copy()
+        tagged.set_type(pyvips.GValue.blob_type, "icc-profile-data", icc_profile)
+        # By way of Lab: XYZ as libvips hands it out is relative to D65 instead of the profile's D50.
+        lab = tagged.icc_import(embedded=True, pcs="lab", intent="relative", black_point_compensation=True)
+        return lab.Lab2XYZ(temp=PCS_WHITE_100) / 100
 
     return by_curves if source else by_module
 
@@ -96,6 +100,11 @@ def quantise(space: RGBSpace) -> Callable[[Any], Any]:
     curve = matrix_of(space).curves[0]
     if not isinstance(curve, Parametric):
         raise AssertionError(f"{space.name} has no inverse curve")  # noqa: TRY004 (our own spaces all have one)
-    table = np.round(curve.to_encoded(np.linspace(0.0, 1.0, FINE + 1)) * 255).astype(np.uint8)
+    table = np.round(curve.to_encoded(np.linspace(0.0, 1.0, FINE + 1) ** 2) * 255).astype(np.uint8)
     lut = pyvips.Image.new_from_memory(table.tobytes(), FINE + 1, 1, 1, "uchar")
-    return lambda image: (image * FINE + 0.5).cast("ushort").maplut(lut).copy(interpretation="srgb")
+
+    def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+        root = (image > 0).ifthenelse(image, 0) ** 0.5
+        return (root * FINE + 0.5).cast("ushort").maplut(lut).copy(interpretation="srgb")
+
+    return step

@@ -42,6 +42,7 @@ class Spec:
 
     box: Box
     size: Size
+    icc_profile: bytes
     source: MatrixProfile | None
     space: RGBSpace
     settings: PixelSettings
@@ -58,7 +59,7 @@ class Picture:
 
 STEPS: tuple[Callable[[Spec], Callable[[Any], Any]], ...] = (
     lambda spec: cut(spec.box),
-    lambda spec: linear_light(spec.source),
+    lambda spec: linear_light(spec.source, spec.icc_profile),
     lambda spec: reduce(spec.size, brightest=1.0 if spec.source else None),
     lambda spec: working_space(spec.source),
     lambda spec: sharpen_lightness(
@@ -80,7 +81,8 @@ def run_steps(image: Any, spec: Spec, steps: tuple[Callable[[Spec], Callable[[An
 
 def make_picture(pixels: Pixels, box: Box, size: Size, settings: PixelSettings) -> Picture:
     """Return the finished pixels of one rendition at one size, from a decoded frame in its own encoding."""
-    spec = Spec(box, size, read_matrix_profile(pixels.icc_profile), SPACES[settings.colour], settings)
+    profile = pixels.icc_profile
+    spec = Spec(box, size, profile, read_matrix_profile(profile), SPACES[settings.colour], settings)
     # The reduced pixels are used twice (measured, sharpened): held once, they are worked out once.
     working = run_steps(pixels.image, spec, STEPS[:AFTER_WORKING_SPACE]).copy_memory()
     share = outside_gamut(working, spec.space)

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-# In units of L*. Detail much smaller than this is grain, and left alone; detail much larger gets the whole amount.
-GRAIN = 1.0
+# In units of L*. Detail smaller than this is grain, and left alone; detail larger gets the whole amount.
+GRAIN = 0.8
 # L* of 8-bit levels 1 and 254: what is black or blown stays so.
 DARKEST, LIGHTEST = 0.3, 99.6
-STRENGTH = 1.2
+STRENGTH = 1.5
 
 
 def sharpen_lightness(sigma_px: float, amount: float, halo_limit: float) -> Callable[[Any], Any]:
@@ -28,8 +28,8 @@ def sharpen_lightness(sigma_px: float, amount: float, halo_limit: float) -> Call
     def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
         lightness = image[0]
         detail = lightness - lightness.gaussblur(sigma_px, precision="float", min_ampl=0.01)
-        power = detail * detail
-        sharper = lightness + detail * (power / (power + GRAIN * GRAIN)) * (amount * STRENGTH)
+        fourth = (detail * detail) ** 2
+        sharper = lightness + detail * (fourth / (fourth + GRAIN**4)) * (amount * STRENGTH)
         low, high = _extremes(lightness, window)
         room = (high - low) * halo_limit
         bounded = _at_most(_at_least(sharper, low - room), high + room)

@@ -1,0 +1,169 @@
+"""JPEG: metadata in marker segments.
+
+Sources: ITU-T T.81 Annex B (markers), ITU-T T.871 (JFIF), CIPA DC-008 (Exif in APP1), XMP Specification
+Part 3 (2020) 1.1.3 (XMP in APP1, packet of at most 65502 bytes), ICC.1 Annex B (APP2).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from pipeline.render.containers.cursor import Cursor
+from pipeline.render.containers.ifd import UNDEFINED, Entry, ExifBlock, read_exif, shorts, write_exif
+
+XMP_LIMIT = 65502
+EXIF_LIMIT = 65535 - 2 - 6
+
+_JFIF, _EXIF, _XMP = b"JFIF\0", b"Exif\0\0", b"http://ns.adobe.com/xap/1.0/\0"
+_ICC, _ADOBE = b"ICC_PROFILE\0", b"Adobe"
+_APP0, _APP1, _APP2, _APP14, _APP15 = 0xE0, 0xE1, 0xE2, 0xEE, 0xEF
+_SOI, _EOI, _SOS, _COMMENT = 0xD8, 0xD9, 0xDA, 0xFE
+_FRAME_HEADERS = frozenset({0xC0, 0xC1, 0xC2, 0xC3, 0xC5, 0xC6, 0xC7, 0xC9, 0xCA, 0xCB, 0xCD, 0xCE, 0xCF})
+_TABLES = frozenset({0xC4, 0xCC, 0xDB, 0xDC, 0xDD})  # DHT DAC DQT DNL DRI
+_ADOBE_BYTES = 12
+# A scan ends before the first marker that is neither a stuffed zero nor a restart (T.81 B.1.1.2, B.1.1.5).
+_SCAN_END = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
+# What Exif wants to be said of compressed data (DC-008 4.6.4 and 4.6.5): the order of the components, a fixed version,
+# chroma between the luma samples as JFIF has it.
+_COMPONENTS, _FLASHPIX, _CHROMA_PLACE, _CENTRED = 0x9101, 0xA000, 0x0213, 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """What is kept of a JPEG file: the ICC segments, the Adobe segment, and all that decides pixels."""
+
+    components: int
+    icc: bytes
+    adobe: bytes
+    coded: bytes
+
+
+def rewrite(encoded: bytes, exif: bytes, xmp: bytes, ppi: float) -> bytes:
+    """Return the file with this metadata and no other: SOI, JFIF, Exif, XMP, ICC, Adobe, the rest.
+
+    Comments, thumbnails, every other application segment and whatever follows EOI are dropped. ValueError
+    for data that is not a whole JPEG file, for one that stores RGB (a JFIF header would change its
+    colours), and for metadata that one segment cannot hold.
+    """
+    if len(xmp) > XMP_LIMIT:
+        raise ValueError(f"the XMP packet has {len(xmp)} bytes; one JPEG segment holds at most {XMP_LIMIT}")
+    parts = _parts(encoded)
+    block = _with_components(exif, parts.components)
+    if len(block) > EXIF_LIMIT:
+        raise ValueError(f"the Exif block has {len(block)} bytes; one JPEG segment holds at most {EXIF_LIMIT}")
+    density = round(ppi).to_bytes(2, "big")
+    jfif = _JFIF + b"\x01\x01" + b"\x01" + density + density + b"\0\0"
+    return b"".join(
+        (
+            b"\xff\xd8",
+            _segment(_APP0, jfif),
+            _segment(_APP1, _EXIF + block),
+            _segment(_APP1, _XMP + xmp),
+            parts.icc,
+            parts.adobe,
+            parts.coded,
+            b"\xff\xd9",
+        )
+    )
+
+
+def picture_data(encoded: bytes) -> bytes:
+    """Return the tables, frame header and scans, with the Adobe segment that names the colour transform."""
+    parts = _parts(encoded)
+    return parts.adobe + parts.coded
+
+
+def _parts(encoded: bytes) -> _Parts:
+    """Take the file apart, up to EOI."""
+    cursor = Cursor(encoded, "the JPEG file")
+    if cursor.take(2) != b"\xff\xd8":
+        raise ValueError("the JPEG file does not begin with its start marker")
+    icc: list[bytes] = []
+    coded: list[bytes] = []
+    adobe, frame, has_jfif, scans = b"", b"", False, 0
+    while (marker := _next_marker(cursor)) != _EOI:
+        body = cursor.take(cursor.number(2) - 2)
+        if marker == _APP0:
+            has_jfif = has_jfif or body.startswith(_JFIF)
+        elif marker == _APP2 and body.startswith(_ICC):
+            icc.append(body)
+        elif marker == _APP14 and body.startswith(_ADOBE) and len(body) >= _ADOBE_BYTES:
+            adobe = body[:_ADOBE_BYTES]
+        elif marker in _FRAME_HEADERS:
+            if frame:
+                raise ValueError("the JPEG file holds more than one frame")
+            frame = body
+            coded.append(_segment(marker, body))
+        elif marker in _TABLES:
+            coded.append(_segment(marker, body))
+        elif marker == _SOS:
+            if not frame:
+                raise ValueError("the JPEG file has a scan before its frame header")
+            scans += 1
+            coded.append(_segment(marker, body) + _scan(cursor))
+        elif not (_APP0 <= marker <= _APP15 or marker == _COMMENT):
+            raise ValueError(f"the JPEG file holds the marker FF{marker:02X}, which cannot be copied safely")
+    if not scans:
+        raise ValueError("the JPEG file has no scan")
+    if not has_jfif and _stores_rgb(frame, adobe):
+        raise ValueError("the JPEG file stores RGB instead of YCbCr; a JFIF header would change its colours")
+    return _Parts(_components(frame), _icc_segments(icc), _segment(_APP14, adobe) if adobe else b"", b"".join(coded))
+
+
+def _next_marker(cursor: Cursor) -> int:
+    """Return the next marker, past any fill bytes."""
+    if cursor.number(1) != 0xFF:
+        raise ValueError(f"the JPEG file has no marker at byte {cursor.at - 1}, where one must be")
+    while (marker := cursor.number(1)) == 0xFF:
+        pass
+    return marker
+
+
+def _scan(cursor: Cursor) -> bytes:
+    """Return the entropy-coded data of one scan, with its restart markers."""
+    end = _SCAN_END.search(cursor.data, cursor.at)
+    if end is None:
+        raise ValueError("the JPEG file is cut short: its last scan has no end")
+    return cursor.take(end.start() - cursor.at).rstrip(b"\xff")
+
+
+def _icc_segments(bodies: list[bytes]) -> bytes:
+    """Return the ICC segments in the order of their numbers; ValueError where one is missing."""
+    numbers = sorted((body[12:14], body) for body in bodies)
+    wanted = [bytes((number, len(bodies))) for number in range(1, min(len(bodies), 255) + 1)]
+    if [number for number, _ in numbers] != wanted:
+        raise ValueError("the JPEG file holds an ICC profile with parts missing or twice")
+    return b"".join(_segment(_APP2, body) for _, body in numbers)
+
+
+def _components(frame: bytes) -> int:
+    """Return the number of components of a frame header (T.81 B.2.2)."""
+    return Cursor(frame, "the frame header of the JPEG file", at=5).number(1)
+
+
+def _with_components(exif: bytes, components: int) -> bytes:
+    """Return the block with what describes this file's compressed data: YCbCr, grey, or nothing for four components."""
+    order = {1: b"\x01\0\0\0", 3: b"\x01\x02\x03\0"}.get(components)
+    block = read_exif(exif)
+    if order is None:
+        return write_exif(block)
+    first = block.first | {_CHROMA_PLACE: shorts(_CHROMA_PLACE, (_CENTRED,))}
+    second = block.second | {
+        _COMPONENTS: Entry(_COMPONENTS, UNDEFINED, order),
+        _FLASHPIX: Entry(_FLASHPIX, UNDEFINED, b"0100"),
+    }
+    return write_exif(ExifBlock(block.order, first, second))
+
+
+def _stores_rgb(frame: bytes, adobe: bytes) -> bool:
+    """Say whether a reader takes three components for RGB, as far as no JFIF header says otherwise."""
+    if _components(frame) != 3:
+        return False
+    if adobe:
+        return adobe[11] == 0
+    return frame[6::3][:3] == b"RGB"
+
+
+def _segment(marker: int, body: bytes) -> bytes:
+    return bytes((0xFF, marker)) + (len(body) + 2).to_bytes(2, "big") + body
