@@ -464,7 +464,7 @@ def _keep_off(free: tuple[Region, ...]) -> str:
         return "the part that will be covered"
     region = free[0]
     sides = (("top", region.top), ("right", 1 - region.right), ("bottom", 1 - region.bottom), ("left", region.left))
-    return ", ".join(f"{side} {_share(share)}" for side, share in sides if share > 0)
+    return ", ".join(f"{side}{_NBSP}{_share(share)}" for side, share in sides if share > 0)
 
 
 def _paper(rendition: Rendition) -> str:
@@ -718,7 +718,7 @@ def _style(plan: Plan, entries: tuple[_Entry, ...]) -> str:
     for number in range(1, 1 + max((len(entry.cards) for entry in entries), default=0)):
         looked_at = f".n{number}:hover,.n{number}:focus-visible,.n{number} :focus-visible"
         lines.append(f".frame:has({looked_at}) .c{number}{{--shown:visible;--line:1}}")
-        lines.append(f".frame:not(:has({_LOOKED_AT})):has(.tag.n{number}:target) .c{number}{{--shown:visible;--line:1}}")
+        lines.append(f".frame:not(:has({_LOOKED_AT})):has(.look.n{number}:target) .c{number}{{--shown:visible;--line:1}}")
     margin = _css_string(
         " · ".join(part for part in (_shorten(plan.title), plan.date and day_in_words(plan.date)) if part)
     )
