@@ -23,10 +23,15 @@ class Fault:
     nearest: str | None = None
 
     def __str__(self) -> str:
-        """Return the one clear sentence, on one line."""
+        """Return the one clear sentence, on one line; what cannot be seen (a line feed, an escape) is spelled out."""
         place = f"{self.file}: {self.where}: " if self.where else f"{self.file}: "
         hint = f"; did you mean '{self.nearest}'?" if self.nearest else ""
-        return " ".join(f"{place}{self.found}; {self.wanted}{hint}".split())
+        sentence = f"{place}{self.found}; {self.wanted}{hint}"
+        return "".join(letter if letter.isprintable() else _spelled(letter) for letter in sentence)
+
+
+def _spelled(letter: str) -> str:
+    return letter.encode("unicode_escape").decode("ascii")
 
 
 class RequestRefused(Exception):  # noqa: N818 (it is what happened, not an error class of a library)

@@ -1,0 +1,93 @@
+"""Read a TOML file of hers, whatever it holds: its tables, or the one fault that stops reading it."""
+
+from __future__ import annotations
+
+import re
+import stat
+import tomllib
+from typing import TYPE_CHECKING, Any
+
+from pipeline.faults import Fault
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+LONGEST_FILE = 4_000_000  # bytes; a long job of a hundred frames has 100 000
+DEEPEST = 24  # tables in tables; the deepest key of a job is six down
+LARGEST_INTEGER = 2**63 - 1  # TOML 1.0: "64-bit signed integers should be accepted"
+PLACE = re.compile(r"(?s)(.*) \(at (?:line (\d+), column \d+|end of document)\)")
+
+
+def read_tables(path: Path, shown: str) -> dict[str, Any] | Fault:
+    """Return the tables of a TOML file, or a fault. `shown` is the file's name as she wrote it."""
+    try:
+        kind = path.stat().st_mode
+        if stat.S_ISDIR(kind):
+            return Fault(shown, "this is a folder", "name the file itself, such as job.toml in it")
+        if not stat.S_ISREG(kind):
+            return Fault(shown, "this is a device or a pipe, not a file", "name a TOML file")
+        with path.open("rb") as stream:
+            text = stream.read(LONGEST_FILE + 1)
+    except FileNotFoundError:
+        return Fault(shown, "there is no such file", "name a TOML file that is there")
+    except (OSError, ValueError) as error:  # a ValueError where the name itself holds a NUL
+        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        return Fault(shown, f"it cannot be read ({reason.lower()})", "check its name, its place and its permissions")
+    if len(text) > LONGEST_FILE:
+        return Fault(shown, f"it is larger than {LONGEST_FILE // 1_000_000} MB", "name a TOML file: a short text")
+    return parse_tables(text, shown)
+
+
+def parse_tables(data: bytes, shown: str) -> dict[str, Any] | Fault:
+    """Return the tables that TOML text holds, or a fault."""
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        return Fault(shown, "it is not text in UTF-8", "save it as UTF-8 text, or name another file", f"line {line}")
+    too_deep = Fault(shown, f"its tables are nested more than {DEEPEST} deep", "write it flat, as the examples are")
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        return _not_toml(str(error), text, shown)
+    except ValueError:  # a whole number of more digits than Python reads
+        return Fault(shown, "it holds a number of thousands of digits", "shorten that number")
+    except RecursionError:
+        return too_deep
+    return _unfit(tables, shown) or (too_deep if _deeper_than(DEEPEST, tables) else tables)
+
+
+def _not_toml(message: str, text: str, shown: str) -> Fault:
+    """Return the fault for text that is no TOML, with the line it stands in."""
+    found = PLACE.fullmatch(message)
+    reason, number = (found[1], found[2]) if found else (message, None)
+    reason = (reason[:1].lower() + reason[1:]).replace("\\n", "end of line").replace("'end of line'", "end of line")
+    if number is None:
+        return Fault(shown, f"it ends too early ({reason})", "close what was opened last", "end of the file")
+    line = text.split("\n")[int(number) - 1].strip()[:60]
+    return Fault(shown, f"found {line}", f"this is not TOML ({reason}); mend this line", f"line {number}")
+
+
+def _unfit(tables: dict[str, Any], shown: str) -> Fault | None:
+    """Return a fault where a whole number is larger than any file should hold."""
+    waiting: list[Any] = [tables]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, int) and abs(value) > LARGEST_INTEGER:
+            return Fault(shown, "it holds a whole number of more than 18 digits", "shorten that number")
+        if isinstance(value, dict | list):
+            waiting.extend(value.values() if isinstance(value, dict) else value)
+    return None
+
+
+def _deeper_than(levels: int, tables: dict[str, Any]) -> bool:
+    """Return whether tables and lists are nested more than `levels` deep; walks level by level, never recursing."""
+    level: list[Any] = [tables]
+    for _ in range(levels):
+        level = [
+            inner
+            for value in level
+            if isinstance(value, dict | list)
+            for inner in (value.values() if isinstance(value, dict) else value)
+        ]
+    return any(isinstance(value, dict | list) for value in level)
