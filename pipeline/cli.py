@@ -3,38 +3,77 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
+import io
 import os
+import re
+import shlex
 import sys
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.faults import RequestRefused
+from pipeline.faults import Fault, RequestRefused, counted
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
 DONE, FAILED, WRONG_REQUEST = 0, 1, 2
+MOST_WORKERS = 256
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb. Returns 0 done, 1 something failed on the way, 2 the request was wrong."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a name that the terminal cannot show is no fault
     options = _parser().parse_args(arguments)
+    try:
+        code = _outcome(options)
+        if sys.stdout:
+            sys.stdout.flush()
+    except BrokenPipeError:  # whoever read the output has gone
+        _drop_output()
+        return DONE
+    except OSError as error:  # there is no room for the output
+        _drop_output()
+        _say(_stopped(error))
+        return FAILED
+    return code
+
+
+def _outcome(options: argparse.Namespace) -> int:
     verb: Callable[[argparse.Namespace], int] = options.verb
     try:
         return verb(options)
     except RequestRefused as refused:
-        for fault in refused.faults:
-            print(fault, file=sys.stderr)
-        count = len(refused.faults)
-        print(f"{count} fault{'s' if count != 1 else ''}; nothing was written", file=sys.stderr)
+        _say(*refused.faults, f"{counted(len(refused.faults), 'fault')}; nothing was written")
         return WRONG_REQUEST
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
-    except KeyboardInterrupt:
-        print("\nstopped; what was finished is kept, the next export goes on from there", file=sys.stderr)
+        raise
+    except OSError as error:
+        _say(_stopped(error))
         return FAILED
+    except KeyboardInterrupt:
+        _say("\nstopped; what was finished is kept, the next export goes on from there")
+        return FAILED
+
+
+def _say(*lines: object) -> None:
+    print(*lines, sep="\n", file=sys.stderr)
+
+
+def _drop_output() -> None:
+    """Let what is still to be printed go nowhere, so that Python does not try once more at its end."""
+    with contextlib.suppress(OSError, AttributeError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _stopped(error: OSError) -> Fault:
+    """Return what stopped a run in the middle: a full disk, a folder that went away."""
+    place = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else "the output"
+    wanted = "mend that and run it again: what was finished is kept"
+    return Fault(place, f"the run stopped here ({(error.strerror or str(error)).lower()})", wanted)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -78,7 +117,7 @@ def _parser() -> argparse.ArgumentParser:
         added.add_argument("job", type=Path, metavar="JOB", help="the job file")
     for added in (plan, export, sheet):
         added.add_argument(
-            "--out", type=Path, metavar="DIR", help="the output folder (default: out, beside the job file)"
+            "--out", type=_folder, metavar="DIR", help="the output folder (default: out, beside the job file)"
         )
     for added in (export, sheet):
         added.add_argument("--workers", type=_count, metavar="N", help="processes side by side (default: one a core)")
@@ -94,9 +133,15 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _count(text: str) -> int:
-    if not text.isdecimal() or not 1 <= int(text) <= 256:
-        raise argparse.ArgumentTypeError(f"found {text!r}; a number from 1 to 256 is needed")
+    if not re.fullmatch("[0-9]{1,3}", text) or not 1 <= int(text) <= MOST_WORKERS:
+        raise argparse.ArgumentTypeError(f"found {text[:20]!r}; a number from 1 to {MOST_WORKERS} is needed")
     return int(text)
+
+
+def _folder(text: str) -> Path:
+    if not text:
+        raise argparse.ArgumentTypeError("found nothing; the name of a folder is needed")
+    return Path(text)
 
 
 def _out(options: argparse.Namespace) -> Path:
@@ -104,13 +149,20 @@ def _out(options: argparse.Namespace) -> Path:
     return chosen if chosen is not None else options.job.parent / "out"
 
 
+def _tell(faults: Iterable[Fault]) -> None:
+    """Print faults after what was printed so far, also where both go to one file."""
+    if sys.stdout:
+        sys.stdout.flush()
+    for fault in faults:
+        _say(fault)
+
+
 def _new(options: argparse.Namespace) -> int:
     from pipeline.deliver.new import write_new_job  # noqa: PLC0415 (each verb loads only what it needs)
 
     written, left_out = write_new_job(options.folder)
-    for fault in left_out:
-        print(fault, file=sys.stderr)
-    print(f"wrote {written}\nnext: say what each frame shows in it, then: plateline plan {written}")
+    _tell(left_out)
+    print(f"wrote {written}\nnext: say what each frame shows in it, then: plateline plan {shlex.quote(str(written))}")
     return DONE
 
 
@@ -120,12 +172,13 @@ def _check(options: argparse.Namespace) -> int:
 
     surveyed = survey(options.job)
     plan = surveyed.plan({})
-    print(*check_lines(plan), sep="\n")
-    for fault in surveyed.unreadable:
-        print(fault, file=sys.stderr)
-    files = sum(len(rendition.outputs) for rendition in plan.renditions)
-    frames = f"{len(plan.frames)} of {len(surveyed.job.frames)} frames can be read"
-    print(f"{options.job}: the job is sound; {frames}, {len(plan.renditions)} renditions, {files} files")
+    for line in check_lines(plan):
+        print(line)
+    _tell(surveyed.unreadable)
+    frames = f"{len(plan.frames)} of {counted(len(surveyed.job.frames), 'frame')} can be read"
+    renditions = counted(len(plan.renditions), "rendition")
+    files = counted(sum(len(rendition.outputs) for rendition in plan.renditions), "file")
+    print(f"{options.job}: the job is sound; {frames}, {renditions}, {files}")
     return FAILED if surveyed.unreadable else DONE
 
 
@@ -135,8 +188,7 @@ def _plan(options: argparse.Namespace) -> int:
 
     surveyed = survey(options.job)
     plan = surveyed.plan(delivered_names(_out(options)))
-    for fault in surveyed.unreadable:
-        print(fault, file=sys.stderr)
+    _tell(surveyed.unreadable)
     print(plan_json(plan) if options.json else "\n".join(plan_lines(plan)))
     return FAILED if surveyed.unreadable else DONE
 
@@ -155,12 +207,12 @@ def _run(options: argparse.Namespace, *, only: str | None, rename: bool, preview
 
     out = _out(options)
     summary = export(
-        Asked(options.job, out, only, options.workers, rename, previews_only, options.quiet), progress_to=sys.stderr
+        Asked(options.job, out, only, options.workers, rename, previews_only, options.quiet),
+        progress_to=sys.stderr or io.StringIO(),
     )
     if not options.quiet:
         print("\n".join(summary_lines(summary, out)))
-    for fault in summary.faults:
-        print(fault, file=sys.stderr)
+    _tell(summary.faults)
     return FAILED if summary.faults else DONE
 
 

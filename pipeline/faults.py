@@ -30,6 +30,11 @@ class Fault:
         return "".join(letter if letter.isprintable() else _spelled(letter) for letter in sentence)
 
 
+def counted(number: int, noun: str) -> str:
+    """Return a number of things in words: "1 file", "2 files"."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def _spelled(letter: str) -> str:
     return letter.encode("unicode_escape").decode("ascii")
 

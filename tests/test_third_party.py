@@ -66,6 +66,11 @@ def test_the_runtime_constraints_pin_each_package_and_the_build_tool() -> None:
     assert {*RUNTIME, "setuptools"} == set(pins("runtime.txt"))
 
 
+def test_the_test_constraints_pin_all_that_the_tests_install() -> None:
+    needed = closure("plateline", frozenset({"test"})) - {"plateline"}
+    assert set() == needed - set(pins("tests.txt")) - set(pins("runtime.txt"))
+
+
 @pytest.mark.parametrize("name", RUNTIME)
 def test_the_installed_version_is_the_pinned_one_and_stands_on_the_page(name: str) -> None:
     assert metadata.version(name) == pins("runtime.txt")[name]

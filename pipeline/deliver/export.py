@@ -66,12 +66,16 @@ def export(asked: Asked, progress_to: TextIO) -> Summary:
     """Make every file of a job that is not there yet. Raises `RequestRefused`; all else is in the summary."""
     surveyed = survey(asked.job)
     plan = surveyed.plan({})  # the whole request is judged before anything is touched
+    if asked.only is not None:
+        surveyed.refuse_only(asked.only)
+    surveyed.refuse_frames_in_the_way(plan, asked.out)
     prepare_folder(asked.out, str(asked.out))
     with _alone_in(asked.out), Ledger(asked.out) as ledger:
         sweep_unfinished(asked.out)
         made = ledger.made()
         if not asked.rename:
             plan = surveyed.plan({row.identity: row.path for row in made.values()})
+            surveyed.refuse_frames_in_the_way(plan, asked.out)
         renamed = _rename(plan, asked.out, ledger, made) if asked.rename else ()
         made = ledger.made()
         faults = list(surveyed.unreadable)

@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import itertools
 import json
+import os
+import re
+import shlex
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.write import write_whole
 from pipeline.faults import Fault, FrameUnreadable, RequestRefused
 from pipeline.frames.read_header import read_header
+from pipeline.job.asked import is_utf8
 from pipeline.job.model import PIXEL_LIMIT
-from pipeline.job.words import slugify
+from pipeline.job.words import plain_words, slugify
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
     from pipeline.frames.header import Header
 
 JOB_NAME = "job.toml"
+LONGEST_SLUG = 60
+NAME_A_FOLDER = "name the folder that holds the frames"
 PLACES = (".", "selects")  # where frames are looked for below the folder
 NO_FRAMES = {".toml", ".txt", ".md", ".csv", ".json", ".xmp", ".html", ".pdf", ".zip"}  # not worth a word when skipped
 
@@ -75,57 +84,95 @@ def write_new_job(folder: Path) -> tuple[Path, tuple[Fault, ...]]:
     Raises `RequestRefused` where there is no such folder, no frame in it, or a job file already.
     """
     job = folder / JOB_NAME
-    if not folder.is_dir():
-        raise RequestRefused(Fault(str(folder), "there is no such folder", "name the folder that holds the frames"))
-    if job.exists():
-        raise RequestRefused(
-            Fault(str(job), "there is a job file already", "move it away first; it is never overwritten")
-        )
-    found, left_out = _frames(folder)
-    if not found:
-        wanted = "put JPEG, TIFF, PNG, WebP, AVIF or camera raw files in it, or in a folder 'selects' below it"
-        raise RequestRefused(*left_out, Fault(str(folder), "no frame is in this folder", wanted))
-    title = folder.resolve().name.replace("-", " ").replace("_", " ").strip().capitalize() or "Shoot"
+    if not is_utf8(folder):
+        raise RequestRefused(Fault(str(folder), "its name is not UTF-8", "rename the folder"))
     try:
-        write_whole(job, job_text(title, str(job), found).encode())
-    except OSError as error:
-        raise RequestRefused(Fault(str(job), f"it cannot be written ({error.strerror})", "mend the folder")) from None
+        names = list(_names(folder))
+        if os.path.lexists(job):
+            wanted = "move it away first; it is never overwritten"
+            raise RequestRefused(Fault(str(job), "there is a job file already", wanted))
+        found, left_out = _frames(folder, names)
+        if not found:
+            wanted = "put JPEG, TIFF, PNG, WebP, AVIF or camera raw files in it, or in a folder 'selects' below it"
+            raise RequestRefused(*left_out, Fault(str(folder), "no frame is in this folder", wanted))
+        write_whole(job, job_text(_title(folder), _command_word(job), found).encode())
+    except FileNotFoundError:
+        raise RequestRefused(Fault(str(folder), "there is no such folder", NAME_A_FOLDER)) from None
+    except NotADirectoryError:
+        raise RequestRefused(Fault(str(folder), "this is a file, not a folder", NAME_A_FOLDER)) from None
+    except (OSError, ValueError) as error:  # a ValueError where the name itself holds a NUL
+        place, reason = (error.filename, error.strerror) if isinstance(error, OSError) else (None, str(error))
+        raise RequestRefused(Fault(str(place or folder), f"it cannot be used ({reason})", "mend the folder")) from None
     return job, left_out
 
 
-def _frames(folder: Path) -> tuple[list[tuple[str, Header]], tuple[Fault, ...]]:
-    """Return the frames in a folder by the name a job would give them, and the pictures that cannot be read."""
+def _names(folder: Path) -> Iterator[str]:
+    """Yield the name of each file in a folder and in its `selects` that may be a frame, as a job would give it."""
+    for place in PLACES:
+        below = folder / place
+        if place != "." and not below.is_dir():
+            continue
+        for path in sorted(below.iterdir()):
+            if path.is_file() and not path.name.startswith(".") and path.suffix.lower() not in NO_FRAMES:
+                yield path.relative_to(folder).as_posix()
+
+
+def _frames(folder: Path, names: Iterable[str]) -> tuple[list[tuple[str, Header]], tuple[Fault, ...]]:
+    """Return the frames by name with their headers, and what cannot be one: its name or its content is unfit."""
     found: list[tuple[str, Header]] = []
     left_out: list[Fault] = []
-    for place in PLACES:
-        for path in sorted((folder / place).glob("*")):
-            if not path.is_file() or path.name.startswith(".") or path.suffix.lower() in NO_FRAMES:
-                continue
-            name = path.relative_to(folder).as_posix()
-            try:
-                name.encode()
-                found.append((name, read_header(path, name=name, pixel_limit=PIXEL_LIMIT)))
-            except FrameUnreadable as error:
-                left_out.append(error.fault)
-            except UnicodeEncodeError:
-                shown = name.encode("utf-8", "replace").decode()
-                left_out.append(Fault(shown, "its name is not UTF-8", "rename it"))
+    for name in names:
+        try:
+            plain_words(name)
+        except ValueError:
+            left_out.append(Fault(name, "its name holds letters that a job file cannot hold", "rename it"))
+            continue
+        try:
+            found.append((name, read_header(folder / name, name=name, pixel_limit=PIXEL_LIMIT)))
+        except FrameUnreadable as error:
+            left_out.append(error.fault)
     return found, tuple(left_out)
 
 
+def _title(folder: Path) -> str:
+    """Return a title for the shoot from the name of its folder."""
+    words = "".join(letter if letter.isprintable() else " " for letter in folder.resolve().name)
+    title = " ".join(re.sub("[-_]", " ", words).split())
+    return title[:1].upper() + title[1:] or "Shoot"
+
+
+def _command_word(job: Path) -> str:
+    """Return the job file as a command names it; its bare name where the whole does not fit into one line."""
+    return shlex.quote(str(job) if str(job).isprintable() else job.name)
+
+
 def job_text(title: str, job: str, frames: Sequence[tuple[str, Header]]) -> str:
-    """Return a whole job file. The shoot's date is that of the earliest frame that has one."""
-    dates = sorted(header.camera.taken[:10] for _, header in frames if header.camera.taken)
+    """Return a whole job file, dated by its earliest frame. `job` is its own name in a command."""
+    dates = sorted(date for _, header in frames if (date := _date(header)))
     date = f"date = {dates[0]}\n" if dates else "# date = 2026-01-31\n"
     text = HEAD.format(title=_text(title), job=job, date=date, year=dates[0][:4] if dates else "2026")
     taken: set[str] = set()
     for number, (name, header) in enumerate(frames, start=1):
-        slug = slugify(name.rpartition("/")[2].rpartition(".")[0]) or f"frame-{number}"
-        slug = slug if slug not in taken else f"{slug}-{number}"
+        slug = _free_slug(PurePosixPath(name).stem, number, taken)
         taken.add(slug)
         size = f"{header.size.width} x {header.size.height}, {header.format}"
         text += FRAME.format(size=size, file=_text(name), slug=_text(slug))
     return text
+
+
+def _date(header: Header) -> str | None:
+    """Return the day a frame was taken as TOML writes it; None where its Exif says none, or none there is."""
+    try:
+        return dt.date.fromisoformat((header.camera.taken or "")[:10]).isoformat()
+    except ValueError:
+        return None
+
+
+def _free_slug(stem: str, number: int, taken: set[str]) -> str:
+    """Return a slug for a frame that no other has."""
+    slug = slugify(stem)[:LONGEST_SLUG].strip("-") or f"frame-{number}"
+    others = (f"{slug}-{count}" for count in itertools.count(number))
+    return next(one for one in itertools.chain([slug], others) if one not in taken)
 
 
 def _text(words: str) -> str:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 import time
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from typing import TextIO
+
+CLEAR_LINE = "\r\x1b[K"
 
 
 class Progress:
@@ -28,12 +31,14 @@ class Progress:
         if self._quiet:
             return
         line = f"{self._frames_done} of {self._frames} frames, {self._files_done} of {self._files} files"
+        shown = "".join(letter if letter.isprintable() else "?" for letter in name)
         if self._moving:
-            self._stream.write(f"\r\x1b[K{line}{self._left()}: {name}")
+            width = shutil.get_terminal_size().columns - 1  # a line that wraps could not be cleared
+            self._stream.write(CLEAR_LINE + f"{line}{self._left()}: {shown}"[:width])
             if self._frames_done == self._frames:
-                self._stream.write("\r\x1b[K")
+                self._stream.write(CLEAR_LINE)
         else:
-            self._stream.write(f"{line}: {name}\n")
+            self._stream.write(f"{line}: {shown}\n")
         self._stream.flush()
 
     def _left(self) -> str:

@@ -717,8 +717,8 @@ def _style(plan: Plan, entries: tuple[_Entry, ...]) -> str:
     lines += [f".r{ratio}{{--ratio:{ratio / 100}}}" for ratio in sorted({entry.ratio for entry in entries})]
     for number in range(1, 1 + max((len(entry.cards) for entry in entries), default=0)):
         looked_at = f".n{number}:hover,.n{number}:focus-visible,.n{number} :focus-visible"
-        lines.append(f".frame:has({looked_at}) .c{number}{{--shown:visible;--line:1}}")
-        lines.append(f".frame:not(:has({_LOOKED_AT})):has(.look.n{number}:target) .c{number}{{--shown:visible;--line:1}}")
+        led_to = f".frame:not(:has({_LOOKED_AT})):has(.look.n{number}:target)"
+        lines.append(f":is(.frame:has({looked_at}),{led_to}) .c{number}{{--shown:visible;--line:1}}")
     margin = _css_string(
         " · ".join(part for part in (_shorten(plan.title), plan.date and day_in_words(plan.date)) if part)
     )

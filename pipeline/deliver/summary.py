@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pipeline.faults import counted
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
@@ -30,11 +32,13 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
         if share >= WORTH_A_WORD:
             yield f"note: {frame.slug}: up to {share:.1%} of its colours lie outside {space} and were clipped"
     cautions = sum(len(frame.cautions) + sum(map(_count, frame.renditions)) for frame in summary.plan.frames)
-    parts = [f"{summary.rendered} files rendered", f"{summary.kept} unchanged"]
+    parts = [f"{counted(summary.rendered, 'file')} rendered", f"{summary.kept} unchanged"]
     if summary.rewritten:
         parts.insert(1, f"{summary.rewritten} with new metadata only")
     if cautions:
-        parts.append(f"{cautions} cautions (see the plan or the contact sheet)")
+        parts.append(f"{counted(cautions, 'caution')} (see the plan or the contact sheet)")
+    if summary.faults:
+        parts.append(f"{counted(len(summary.faults), 'fault')}, told below")
     yield ", ".join(parts)
     yield f"contact sheet: {out / 'sheet' / 'index.html'}"
 

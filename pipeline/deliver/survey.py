@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.faults import FrameUnreadable
+from pipeline.faults import Fault, FrameUnreadable, RequestRefused
 from pipeline.frames.read_header import read_header
+from pipeline.job.asked import matching
+from pipeline.job.explain import nearest
 from pipeline.job.read import read_job
-from pipeline.ledger.book import FILE, Ledger
+from pipeline.ledger.book import read_made
 from pipeline.plan.build import build_plan
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from pipeline.faults import Fault
     from pipeline.frames.header import Header
     from pipeline.job.job import Job
     from pipeline.plan.rendition import Plan
@@ -33,6 +35,35 @@ class Survey:
         """Return the plan; what was delivered before keeps its name. Raises `RequestRefused`."""
         return build_plan(self.job, self.headers, delivered)
 
+    def refuse_only(self, pattern: str) -> None:
+        """See that `--only` matches something that the job asks for. Raises `RequestRefused` where it does not."""
+        names = [
+            f"{asked.slug}/{request.outlet}/{request.name}" for asked in self.job.frames for request in asked.requests
+        ]
+        if not matching(names, pattern):
+            wanted = f"it is matched against frame/outlet/target, such as {names[0]}"
+            raise RequestRefused(
+                Fault("--only", f"nothing in this job matches '{pattern}'", wanted, nearest=nearest(pattern, names))
+            )
+
+    def refuse_frames_in_the_way(self, plan: Plan, out: Path) -> None:
+        """See that no file will be written over a frame. Raises `RequestRefused` where one would be."""
+        frames = {os.path.realpath(asked.path): asked for asked in self.job.frames}
+        whole = [frame.whole for frame in plan.frames]
+        paths = [
+            output.path
+            for rendition in (*plan.renditions, *whole)
+            for output in (*rendition.outputs, rendition.preview)
+            if output
+        ]
+        faults = [
+            Fault(self.job.file.name, f"this frame would be written over by {path}", "name another --out", asked.place)
+            for path in paths
+            if (asked := frames.get(os.path.realpath(out / path)))
+        ]
+        if faults:
+            raise RequestRefused(*faults)
+
 
 def survey(job_file: Path) -> Survey:
     """Return a job with what its frames' headers say. Raises `RequestRefused` with every fault of the request."""
@@ -49,7 +80,4 @@ def survey(job_file: Path) -> Survey:
 
 def delivered_names(out: Path) -> dict[str, str]:
     """Return the path of each identity that was delivered to `out`; nothing where nothing was. Writes nothing there."""
-    if not (out / FILE).is_file():
-        return {}
-    with Ledger(out) as ledger:
-        return {row.identity: row.path for row in ledger.made().values()}
+    return {row.identity: row.path for row in read_made(out).values()}

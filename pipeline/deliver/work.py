@@ -95,8 +95,8 @@ def _attempt(
     counts: dict[str, int],
 ) -> None:
     """Write one file, and note either the row for the ledger or the fault."""
-    path = inside(task.out, file.output.path)
     try:
+        path = inside(task.out, file.output.path)
         bare = path.read_bytes() if picture is None else _encoded(picture, rendition, file.output.format)
         data = with_metadata(bare, task.header, rendition, file)
         write_whole(path, data)

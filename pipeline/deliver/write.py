@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 from typing import TYPE_CHECKING
 
@@ -15,10 +16,10 @@ UNFINISHED = ".unfinished-"
 
 
 def inside(folder: Path, relative: str) -> Path:
-    """Return the place of `relative` below `folder`. Raises ValueError where it would lead out of it."""
+    """Return the place of `relative` below `folder`. Raises OSError where it, or a link on its way, leads out of it."""
     place = (folder / relative).resolve()
     if not place.is_relative_to(folder.resolve()):
-        raise ValueError(f"{relative} leads out of the output folder")
+        raise PermissionError(errno.EPERM, "it leads out of the output folder", relative)
     return place
 
 
@@ -61,12 +62,9 @@ def prepare_folder(folder: Path, shown: str) -> None:
         probe = folder / f"{UNFINISHED}{os.getpid()}"
         probe.write_bytes(b"")
         probe.unlink()
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise RequestRefused(
-            Fault(
-                shown,
-                f"nothing can be written there ({reason})",
-                "name a folder of yours with --out, or free some space",
-            )
-        ) from None
+    except (OSError, ValueError) as error:  # a ValueError where the name itself holds a NUL
+        file = next((place for place in (folder, *folder.parents) if place.is_file()), None)
+        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        found = f"{file} is a file, not a folder" if file else f"nothing can be written there ({reason.lower()})"
+        wanted = "name a folder of yours with --out, or free some space"
+        raise RequestRefused(Fault(shown, found, wanted)) from None

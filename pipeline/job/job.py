@@ -34,12 +34,21 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class AskedFrame:
-    """One frame of the job: its entry, its file on disk, its slug, and the targets asked of it in order."""
+    """One frame of the job: its entry, its file on disk, its slug, and the targets asked of it in order.
+
+    `number` is its place in the job file, from 1.
+    """
 
     entry: FrameEntry
     path: Path
+    number: int
     slug: str
     requests: tuple[Request, ...]
+
+    @property
+    def place(self) -> str:
+        """Return the frame's place in the job file, as faults write it."""
+        return f"frames[{self.number}] {self.entry.file}"
 
 
 @dataclass(frozen=True, slots=True)

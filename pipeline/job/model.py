@@ -5,29 +5,48 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import Discriminator, Field, Tag
 
-from pipeline.job.target import Table
-from pipeline.job.words import Fraction01, Language, MaybeEmptyWords, Slug, WebAddress, Words
+from pipeline.job.target import Anchor, Table
+from pipeline.job.words import KeepBox, Language, MaybeEmptyWords, PointPair, Slug, WebAddress, Words
 
 TargetPattern = Annotated[str, Field(min_length=1, max_length=100)]
-PointPair = tuple[Fraction01, Fraction01]
-
-
-def _holds_something(keep: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
-    if not (keep[0] < keep[2] and keep[1] < keep[3]):
-        raise ValueError("this box is empty; write it as [left, top, right, bottom] with left < right and top < bottom")
-    return keep
-
-
-KeepBox = Annotated[tuple[Fraction01, Fraction01, Fraction01, Fraction01], AfterValidator(_holds_something)]
 PIXEL_LIMIT = 250_000_000
+
+# Tags in angle brackets name the branch that a value is checked against; they are no keys of the file.
+
+
+def _text_or_table(value: object) -> str | None:
+    return "<text>" if isinstance(value, str) else "<table>" if isinstance(value, dict) else None
+
+
+def _name_or_names(value: object) -> str | None:
+    return "<name>" if isinstance(value, str) else "<names>" if isinstance(value, list | tuple) else None
+
+
+IN_LANGUAGES = Discriminator(
+    _text_or_table,
+    custom_error_type="text_or_table",
+    custom_error_message='it must be text, or a table by language such as { en = "...", fr = "..." }',
+)
+MaybeEmptyText = Annotated[
+    Annotated[MaybeEmptyWords, Tag("<text>")] | Annotated[dict[Language, MaybeEmptyWords], Tag("<table>")], IN_LANGUAGES
+]
+Text = Annotated[Annotated[Words, Tag("<text>")] | Annotated[dict[Language, Words], Tag("<table>")], IN_LANGUAGES]
+Names = Annotated[
+    Annotated[Words, Tag("<name>")] | Annotated[tuple[Words, ...], Field(min_length=1), Tag("<names>")],
+    Discriminator(
+        _name_or_names,
+        custom_error_type="name_or_names",
+        custom_error_message='it must be a name in quotes, or a list of names such as ["...", "..."]',
+    ),
+]
 
 
 class Shoot(Table):
     """The dish and the day."""
 
-    title: Words
+    title: Words = Field(examples=["Tomato and white bean soup"])
     slug: Slug | None = None
     date: dt.date | None = None
     language: Language = "en"
@@ -40,7 +59,7 @@ class Shoot(Table):
 class Credit(Table):
     """Who made the picture and how it may be used. Whether the words suffice is for local rules to say."""
 
-    creator: Words | Annotated[tuple[Words, ...], Field(min_length=1)] | None = None
+    creator: Names | None = None
     credit_line: Words | None = None
     copyright: Words | None = None
     licence_url: WebAddress | None = None
@@ -51,32 +70,32 @@ class Credit(Table):
 class Sponsor(Table):
     """Who paid, in the words the post discloses it with. Which words are due is for local rules to say."""
 
-    name: Words
-    disclosure: Words
+    name: Words = Field(examples=["Partner's name"])
+    disclosure: Words = Field(examples=["Advertisement."])
 
 
 class CropHand(Table):
     """One target of a frame that needs its own hand."""
 
-    target: TargetPattern
+    target: TargetPattern = Field(examples=["feed/vertical"])
     subject: PointPair | None = None
     keep: KeepBox | None = None
-    anchor: Literal["thirds", "centre"] | PointPair | None = None
+    anchor: Anchor | None = None
 
 
 class FrameEntry(Table):
     """One selected picture: where it is, what it shows, and where it goes."""
 
-    file: Words
-    subject: PointPair
+    file: Words = Field(examples=["selects/soup.jpg"])
+    subject: PointPair = Field(examples=[(0.5, 0.5)])
     view: Literal["overhead", "three-quarter", "straight-on"] | None = None
     keep: KeepBox | None = None
     slug: Slug | None = None
     step: Annotated[int, Field(ge=1, le=999)] | None = None
     title: Words | None = None
-    alt: MaybeEmptyWords | dict[Language, MaybeEmptyWords] | None = None
+    alt: MaybeEmptyText | None = None
     decorative: bool = False
-    caption: Words | dict[Language, Words] | None = None
+    caption: Text | None = None
     keywords: tuple[Words, ...] = ()
     credit: Credit = Credit()
     note: Words | None = None
@@ -87,7 +106,7 @@ class FrameEntry(Table):
 class JobFile(Table):
     """A whole job file."""
 
-    profiles: Annotated[tuple[Words, ...], Field(min_length=1)]
+    profiles: Annotated[tuple[Words, ...], Field(min_length=1, examples=[("blog",)])]
     profiles_folder: Words | None = None
     pixel_limit: Annotated[int, Field(ge=1_000_000, le=4_000_000_000)] = PIXEL_LIMIT
     shoot: Shoot

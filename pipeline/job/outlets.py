@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -11,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 from pydantic import ValidationError
 
 from pipeline.faults import Fault
-from pipeline.job.explain import explain, nearest
+from pipeline.job.explain import explain, json_text, key_text, nearest
 from pipeline.job.target import OutletProfile, Target
+from pipeline.job.toml_file import parse_tables, read_tables
+from pipeline.job.words import BARE_NAME
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from importlib.resources.abc import Traversable
     from pathlib import Path
 
 
@@ -28,26 +27,13 @@ class Outlet:
     place: str
 
 
-def parse_toml(text: bytes, place: str) -> dict[str, Any] | Fault:
-    """Return the tables of a TOML file, or the one fault that stops reading it."""
+def _checked(tables: dict[str, Any] | Fault, place: str) -> Outlet | list[Fault]:
+    if isinstance(tables, Fault):
+        return [tables]
     try:
-        return tomllib.loads(text.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        return Fault(place, f"byte {error.start + 1} is not UTF-8", "save the file as UTF-8 text")
-    except tomllib.TOMLDecodeError as error:
-        return Fault(place, f"it is not valid TOML: {error}", "mend that line")
-    except RecursionError:
-        return Fault(place, "its tables are nested too deeply to read", "write it flat, as the examples are")
-
-
-def _read(entry: Traversable | Path, place: str) -> Outlet | list[Fault]:
-    data = parse_toml(entry.read_bytes(), place)
-    if isinstance(data, Fault):
-        return [data]
-    try:
-        return Outlet(OutletProfile.model_validate_json(json.dumps(data, default=str)), place)
+        return Outlet(OutletProfile.model_validate_json(json_text(tables)), place)
     except ValidationError as error:
-        return explain(error, OutletProfile, place, data)
+        return explain(error, OutletProfile, place, tables)
 
 
 def packaged_outlets() -> dict[str, Outlet]:
@@ -55,7 +41,8 @@ def packaged_outlets() -> dict[str, Outlet]:
     found: dict[str, Outlet] = {}
     for entry in sorted(files("pipeline.profiles").iterdir(), key=lambda entry: entry.name):
         if entry.name.endswith(".toml"):
-            outlet = _read(entry, f"{entry.name} (ships with plateline)")
+            place = f"{entry.name} (ships with plateline)"
+            outlet = _checked(parse_tables(entry.read_bytes(), place), place)
             if isinstance(outlet, list):
                 raise AssertionError("\n".join(map(str, outlet)))
             found[outlet.profile.outlet] = outlet
@@ -63,21 +50,26 @@ def packaged_outlets() -> dict[str, Outlet]:
 
 
 def own_outlets(folder: Path, shown: str) -> tuple[list[Outlet], list[Fault]]:
-    """Return the outlet profiles in a folder of her own, and what is wrong in it. `shown` is its name in the job."""
-    if not folder.is_dir():
-        return [], [Fault(shown, "there is no such folder", "profiles_folder names a folder beside the job file")]
-    outlets: list[Outlet] = []
-    faults: list[Fault] = []
-    for entry in sorted(folder.glob("*.toml")):
-        try:
-            outlet = _read(entry, f"{shown}/{entry.name}")
-        except OSError as error:
-            outlet = [Fault(f"{shown}/{entry.name}", f"it cannot be read ({error.strerror})", "make it readable")]
-        if isinstance(outlet, list):
-            faults.extend(outlet)
-        else:
-            outlets.append(outlet)
-    return outlets, faults
+    """Return the outlet profiles in a folder of her own, and what is wrong in it. `shown` is how she wrote it."""
+    try:
+        entries = sorted(entry for entry in folder.iterdir() if _is_profile(entry.name))
+    except FileNotFoundError:
+        return [], [Fault(shown, "there is no such folder", "name a folder of outlet profiles that is there")]
+    except NotADirectoryError:
+        return [], [Fault(shown, "this is a file, not a folder", "name a folder of outlet profiles")]
+    except (OSError, ValueError) as error:  # a ValueError where the name itself holds a NUL
+        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        return [], [Fault(shown, f"it cannot be read ({reason.lower()})", "name a folder of outlet profiles")]
+    if not entries:
+        return [], [Fault(shown, "no .toml file is in this folder", "put your outlet profiles in it, one file each")]
+    read = [_checked(read_tables(entry, f"{shown}/{entry.name}"), f"{shown}/{entry.name}") for entry in entries]
+    outlets = [outlet for outlet in read if isinstance(outlet, Outlet)]
+    return outlets, [fault for faults in read if isinstance(faults, list) for fault in faults]
+
+
+def _is_profile(name: str) -> bool:
+    """Return whether a file in a folder of profiles is one; hidden files are what an operating system leaves there."""
+    return name.lower().endswith(".toml") and not name.startswith(".")
 
 
 def join_outlets(packaged: Mapping[str, Outlet], own: list[Outlet]) -> tuple[dict[str, Outlet], list[Fault]]:
@@ -101,27 +93,63 @@ def join_outlets(packaged: Mapping[str, Outlet], own: list[Outlet]) -> tuple[dic
 
 
 def override_targets(
-    outlets: Mapping[str, Outlet], changes: Mapping[str, Mapping[str, Any]], file: str
+    outlets: Mapping[str, Outlet], changes: Mapping[str, Mapping[str, Any]], file: str, *, whole: bool = True
 ) -> tuple[dict[str, Target], list[Fault]]:
     """Return every target by `outlet/target`, with the job's changes laid over the profiles' values.
 
-    A name that no profile has makes a new target at a known outlet when it is whole.
+    A name that no profile has makes a new target at a named outlet when it is whole. Where `outlets` is not
+    `whole`, a change at an outlet that is not among them is passed over.
     """
     targets = {
         f"{name}/{key}": target for name, outlet in outlets.items() for key, target in outlet.profile.targets.items()
     }
+    known = list(targets)
     faults: list[Fault] = []
     for name, change in changes.items():
-        where = f'targets."{name}"'
-        if name.partition("/")[0] not in outlets or name.count("/") != 1:
-            faults.append(
-                Fault(file, "no outlet profile has this target", "write outlet/target", where, nearest(name, targets))
-            )
+        where = f"targets.{key_text(name)}"
+        outlet, slash, key = name.partition("/")
+        if not slash:
+            wanted = 'write outlet/target in quotes, such as [targets."blog/hero"]'
+            faults.append(Fault(file, f"'{name}' names no target", wanted, where, nearest(name, known)))
+            continue
+        if outlet not in outlets:
+            found = f"no outlet that this job names is called '{outlet}'"
+            wanted = f"write outlet/target, with one of {', '.join(outlets)}"
+            if whole:
+                faults.append(Fault(file, found, wanted, where, nearest(name, known)))
+            continue
+        if not BARE_NAME.fullmatch(key):
+            wanted = "the part after the / is made of a-z, 0-9 and single hyphens, at most 30 letters"
+            faults.append(Fault(file, f"'{key}' is no name for a target", wanted, where, nearest(name, known)))
             continue
         base = targets[name].model_dump(mode="json", exclude_unset=True) if name in targets else {}
-        merged = {**base, **{key: value for key, value in change.items() if value is not None}}
+        merged = _laid_over(_without_other_sizes(base, change), change)
         try:
-            targets[name] = Target.model_validate_json(json.dumps(merged, default=str))
+            targets[name] = Target.model_validate_json(json_text(merged))
         except ValidationError as error:
             faults.extend(explain(error, Target, file, merged, where))
     return targets, faults
+
+
+SIZES = {
+    "ratio": ("ratio", "widths"),
+    "widths": ("ratio", "widths"),
+    "size_px": ("size_px",),
+    "size_mm": ("size_mm", "bleed_mm", "safe_mm", "side", "ppi_floor"),
+}
+
+
+def _without_other_sizes(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a profile's target without its own way of saying the size, where a change says it in another way."""
+    said = [SIZES[key] for key in SIZES if key in change]
+    dropped = {key for way in SIZES.values() if said and way not in said for key in way}
+    return {key: value for key, value in base.items() if key not in dropped}
+
+
+def _laid_over(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the base with every key of the change; where both hold a table, its keys are laid over each other."""
+    merged = dict(base)
+    for key, value in change.items():
+        below = merged.get(key)
+        merged[key] = _laid_over(below, value) if isinstance(below, dict) and isinstance(value, dict) else value
+    return merged

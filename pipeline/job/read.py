@@ -2,47 +2,43 @@
 
 from __future__ import annotations
 
-import fnmatch
-import json
-from pathlib import PurePath
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
 from pipeline.faults import Fault, RequestRefused
-from pipeline.job.explain import explain, nearest
-from pipeline.job.job import AskedFrame, Job, Request
+from pipeline.job.asked import Known, asked_frame, files_named_twice, slugs_shared
+from pipeline.job.explain import explain, json_text, nearest
+from pipeline.job.job import Job
 from pipeline.job.model import FrameEntry, JobFile
-from pipeline.job.outlets import join_outlets, override_targets, own_outlets, packaged_outlets, parse_toml
+from pipeline.job.outlets import join_outlets, override_targets, own_outlets, packaged_outlets
+from pipeline.job.toml_file import read_tables
 from pipeline.job.words import slugify
-from pipeline.light.box import Point, Region
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
-    from pipeline.job.model import KeepBox, PointPair
     from pipeline.job.outlets import Outlet
-    from pipeline.job.target import Target
-
-JOB_BYTES = 4_000_000
 
 
 def read_job(path: Path) -> Job:
     """Return the checked job. Raises `RequestRefused` with every fault of the file and of its profiles."""
-    data = _load(path)
+    data = read_tables(path, str(path))
+    if isinstance(data, Fault):
+        raise RequestRefused(data)
     faults: list[Fault] = []
     checked: JobFile | None = None
     try:
-        checked = JobFile.model_validate_json(json.dumps(data, default=str))
+        checked = JobFile.model_validate_json(json_text(data))
     except ValidationError as error:
         faults.extend(explain(error, JobFile, path.name, data))
-    outlets, targets = _outlets(path, data, faults)
-    frames = [
-        _frame(path, index, entry, _shoot_targets(data), outlets, targets, faults)
-        for index, entry in enumerate(_sound_frames(data))
-        if entry is not None
-    ]
-    faults.extend(_shared_slugs(path, frames))
+    known = _known(path, data, faults)
+    shared = _shoot_targets(data)
+    frames = [asked_frame(path, number, entry, shared, known, faults) for number, entry in _frames(data)]
+    faults.extend(files_named_twice(path.name, frames))
+    faults.extend(slugs_shared(path.name, frames))
     if faults or checked is None:
         raise RequestRefused(*faults)
     shoot = checked.shoot
@@ -50,163 +46,70 @@ def read_job(path: Path) -> Job:
     return Job(path, shoot, slug, checked.credit, checked.sponsor, checked.pixel_limit, tuple(frames))
 
 
-def _load(path: Path) -> dict[str, Any]:
-    try:
-        if path.is_dir():
-            raise RequestRefused(Fault(str(path), "this is a folder", "name the job file, such as job.toml in it"))
-        if path.stat().st_size > JOB_BYTES:
-            raise RequestRefused(Fault(str(path), "it is larger than 4 MB", "a job file is a short text; is this one?"))
-        text = path.read_bytes()
-    except FileNotFoundError:
-        raise RequestRefused(
-            Fault(str(path), "there is no such file", "name a job file; `plateline new FOLDER` writes one")
-        ) from None
-    except OSError as error:
-        raise RequestRefused(Fault(str(path), f"it cannot be read ({error.strerror})", "make it readable")) from None
-    data = parse_toml(text, path.name)
-    if isinstance(data, Fault):
-        raise RequestRefused(data)
-    return data
-
-
-def _sound_frames(data: dict[str, Any]) -> list[FrameEntry | None]:
-    """Return each frame that is sound by itself, so that the cross-checks run beside the faults of others."""
-    sound: list[FrameEntry | None] = []
+def _frames(data: dict[str, Any]) -> Iterator[tuple[int, FrameEntry]]:
+    """Yield each frame with its number, as far as it is sound: what is not has its faults, the rest is judged too."""
     frames = data.get("frames")
-    for entry in frames if isinstance(frames, list) else []:
+    for number, entry in enumerate(frames if isinstance(frames, list) else [], start=1):
         try:
-            sound.append(FrameEntry.model_validate_json(json.dumps(entry, default=str)))
-        except ValidationError:
-            sound.append(None)
-    return sound
+            yield number, FrameEntry.model_validate_json(json_text(entry))
+        except ValidationError as error:
+            spoiled = {detail["loc"][0] for detail in error.errors() if detail["loc"]}
+            if isinstance(entry, dict) and not spoiled & {"file", "targets"}:
+                sound = {key: value for key, value in entry.items() if key not in spoiled}
+                yield number, FrameEntry.model_validate_json(json_text({"subject": [0.5, 0.5], **sound}))
 
 
-def _shoot_targets(data: dict[str, Any]) -> tuple[str, ...]:
-    shoot = data.get("shoot")
-    targets = shoot.get("targets", []) if isinstance(shoot, dict) else []
-    return tuple(name for name in targets if isinstance(name, str)) if isinstance(targets, list) else ()
+def _shoot_targets(data: dict[str, Any]) -> tuple[str, ...] | None:
+    """Return what the shoot's frames share; None where that is at fault itself."""
+    shoot = data.get("shoot", {})
+    targets = shoot.get("targets", []) if isinstance(shoot, dict) else None
+    if not isinstance(targets, list) or not all(isinstance(name, str) for name in targets):
+        return None
+    return tuple(targets)
 
 
-def _outlets(path: Path, data: dict[str, Any], faults: list[Fault]) -> tuple[dict[str, Outlet], dict[str, Target]]:
+def _known(path: Path, data: dict[str, Any], faults: list[Fault]) -> Known:
     """Return the outlets that the job names, and all their targets with the job's changes."""
     folder = data.get("profiles_folder")
-    own, own_faults = own_outlets(path.parent / folder, folder) if isinstance(folder, str) and folder else ([], [])
-    known, join_faults = join_outlets(packaged_outlets(), own)
+    own: list[Outlet] = []
+    own_faults: list[Fault] = []
+    if isinstance(folder, str) and folder and "\0" not in folder:
+        own, own_faults = own_outlets(path.parent / folder, folder)
+        own_faults = [_in_job(fault, path.name, folder) for fault in own_faults]
+    outlets, join_faults = join_outlets(packaged_outlets(), own)
     faults.extend([*own_faults, *join_faults])
-    asked = data.get("profiles")
-    named: dict[str, Outlet] = {}
-    for number, name in enumerate(asked if isinstance(asked, list) else [], start=1):
-        if not isinstance(name, str):
-            continue
-        if name in known:
-            named[name] = known[name]
-        elif not own_faults:
-            wanted = f"known outlets are {', '.join(known)}"
-            faults.append(
-                Fault(
-                    path.name,
-                    f"no outlet profile is called '{name}'",
-                    wanted,
-                    f"profiles[{number}]",
-                    nearest(name, known),
-                )
-            )
-    changes = data.get("targets")
-    tables = (
-        {key: value for key, value in changes.items() if isinstance(value, dict)} if isinstance(changes, dict) else {}
-    )
-    targets, target_faults = override_targets(named, tables, path.name)
+    named, whole = _named(path.name, data.get("profiles"), outlets, faults, own_whole=not own_faults)
+    changes = data.get("targets", {})
+    tables = changes if isinstance(changes, dict) else {}
+    sound = {key: change for key, change in tables.items() if isinstance(change, dict)}
+    targets, target_faults = override_targets(named if whole else outlets, sound, path.name, whole=whole)
     faults.extend(target_faults)
-    return named, targets
-
-
-def _frame(
-    path: Path,
-    index: int,
-    entry: FrameEntry,
-    shoot_targets: tuple[str, ...],
-    outlets: dict[str, Outlet],
-    targets: dict[str, Target],
-    faults: list[Fault],
-) -> AskedFrame:
-    """Return a frame with its targets worked out; what is wrong with it is added to `faults`."""
-    where = f"frames[{index + 1}] {entry.file}"
-    file = path.parent / entry.file
-    if not file.is_file():
-        found = "this is a folder" if file.is_dir() else "there is no such file"
-        close = nearest(file.name, _names_beside(file))
-        shown = str(PurePath(entry.file).parent / close) if close else None
-        faults.append(Fault(path.name, found, "file names a picture, seen from the job file's folder", where, shown))
-    chosen: dict[str, None] = {}
-    patterns = entry.targets if entry.targets is not None else shoot_targets
-    for pattern in patterns:
-        matched = fnmatch.filter(targets, pattern)
-        if not matched:
-            faults.append(_unknown_target(path.name, pattern, targets, f"{where}: targets"))
-        chosen.update(dict.fromkeys(matched))
-    if not patterns:
-        faults.append(
-            Fault(
-                path.name, "it goes to no target", "give it targets, or the shoot targets that all frames share", where
-            )
-        )
-    for number, hand in enumerate(entry.crops, start=1):
-        if patterns and not fnmatch.filter(chosen, hand.target):
-            faults.append(_unknown_target(path.name, hand.target, chosen, f"{where}: crops[{number}]: target"))
-    requests = tuple(_request(entry, name, outlets, targets) for name in chosen)
-    return AskedFrame(entry, file, slugify(entry.slug or PurePath(entry.file).stem) or f"frame-{index + 1}", requests)
-
-
-def _shared_slugs(path: Path, frames: list[AskedFrame]) -> list[Fault]:
-    """Return a fault for each frame whose files would bear the same names as another's."""
-    first: dict[str, AskedFrame] = {}
-    faults = []
-    for asked in frames:
-        other = first.setdefault(asked.slug, asked)
-        if other is not asked:
-            found = f"its files would be named '{asked.slug}', as those of {other.entry.file} are"
-            faults.append(
-                Fault(path.name, found, "give each frame a slug of its own", f"frames {asked.entry.file}: slug")
-            )
-    return faults
-
-
-def _names_beside(file: Path) -> list[str]:
-    try:
-        return sorted(other.name for other in file.parent.iterdir())
-    except OSError:
-        return []
-
-
-def _unknown_target(file: str, pattern: str, known: dict[str, Any], where: str) -> Fault:
-    wanted = f"known here are {', '.join(known)}" if len(known) <= 8 else "`plateline targets` lists them all"
-    return Fault(file, f"no target is called '{pattern}'", wanted or "none is known", where, nearest(pattern, known))
-
-
-def _request(entry: FrameEntry, name: str, outlets: dict[str, Outlet], targets: dict[str, Target]) -> Request:
-    outlet, key = name.split("/")
-    hands = [hand for hand in entry.crops if fnmatch.fnmatchcase(name, hand.target)]
-    own_anchor = _last([hand.anchor for hand in hands])
-    anchor: Literal["thirds", "centre"] | PointPair = own_anchor or targets[name].anchor
-    return Request(
-        outlet=outlet,
-        name=key,
-        target=targets[name],
-        name_template=outlets[outlet].profile.name,
-        subject=_point(_last([hand.subject for hand in hands]) or entry.subject),
-        keep=_region(_last([hand.keep for hand in hands]) or entry.keep),
-        anchor=_point(anchor) if isinstance(anchor, tuple) else anchor,
-        anchor_by_hand=own_anchor is not None,
+    return Known(
+        outlets=named,
+        targets={name: target for name, target in targets.items() if name.partition("/")[0] in named},
+        elsewhere=tuple(f"{name}/{key}" for name, outlet in outlets.items() for key in outlet.profile.targets),
+        spoiled=tuple(tables),
+        outlets_whole=whole,
     )
 
 
-def _last(values: list[Any]) -> Any:  # noqa: ANN401 (the type of the list's items)
-    return next((value for value in reversed(values) if value is not None), None)
+def _in_job(fault: Fault, job: str, folder: str) -> Fault:
+    """Return a fault of the folder of profiles itself as one of the key that names it; others as they are."""
+    return replace(fault, file=job, where=f"profiles_folder {folder}") if fault.file == folder else fault
 
 
-def _point(pair: PointPair) -> Point:
-    return Point(*pair)
-
-
-def _region(box: KeepBox | None) -> Region | None:
-    return Region(*box) if box else None
+def _named(
+    file: str, asked: object, known: dict[str, Outlet], faults: list[Fault], *, own_whole: bool
+) -> tuple[dict[str, Outlet], bool]:
+    """Return the outlets that the job names, and whether that is all of them, so that their targets can be judged."""
+    named: dict[str, Outlet] = {}
+    whole = own_whole and isinstance(asked, list) and bool(asked)
+    for number, name in enumerate(asked if isinstance(asked, list) else [], start=1):
+        if isinstance(name, str) and name in known:
+            named[name] = known[name]
+            continue
+        whole = False
+        if isinstance(name, str) and own_whole:
+            found, wanted = f"no outlet is called '{name}'", f"the outlets are {', '.join(known)}"
+            faults.append(Fault(file, found, wanted, f"profiles[{number}]", nearest(name, known)))
+    return named, whole

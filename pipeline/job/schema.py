@@ -6,6 +6,7 @@ import json
 
 from pipeline.job.model import JobFile
 from pipeline.job.target import Target
+from pipeline.job.words import BARE
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -14,8 +15,12 @@ def job_schema() -> str:
     """Return the schema as JSON text. A changed target may hold any of a target's keys, none of them required."""
     schema = JobFile.model_json_schema()
     change = Target.model_json_schema(ref_template="#/$defs/{model}")
-    schema["$defs"].update(change.pop("$defs"))
-    change.pop("required")
-    schema["$defs"]["TargetChange"] = change | {"title": "TargetChange"}
-    schema["properties"]["targets"]["additionalProperties"] = {"$ref": "#/$defs/TargetChange"}
+    definitions = change.pop("$defs")
+    for table in (change, *definitions.values()):
+        table.pop("required", None)
+    schema["$defs"] |= definitions | {"TargetChange": change | {"title": "TargetChange"}}
+    schema["properties"]["targets"] |= {
+        "propertyNames": {"pattern": f"^{BARE}/{BARE}$"},
+        "additionalProperties": {"$ref": "#/$defs/TargetChange"},
+    }
     return json.dumps({"$schema": DIALECT, **schema, "title": "plateline job file"}, indent=1, ensure_ascii=False)

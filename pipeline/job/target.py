@@ -3,16 +3,35 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
 
-from pipeline.job.words import Fraction01, RatioText, Words
+from pipeline.job.words import LONGEST_SHAPE, BareName, Fraction01, PointPair, RatioText, Words
+from pipeline.light.free import both_free, free_beside_corner, free_from_bands, free_in_margins
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 Format = Literal["jpeg", "png", "webp", "tiff", "avif"]
 Pixels = Annotated[int, Field(ge=1, le=20000)]
-Millimetres = Annotated[float, Field(gt=0, le=2000)]
+Millimetres = Annotated[float, Field(ge=10, le=2000)]
 Quality = Annotated[int, Field(ge=1, le=100)]
+
+
+def _word_or_point(value: object) -> str | None:
+    return "<word>" if isinstance(value, str) else "<point>" if isinstance(value, list | tuple) else None
+
+
+# The tags in angle brackets name the branch that a value is checked against; they are no keys of the file.
+Anchor = Annotated[
+    Annotated[Literal["thirds", "centre"], Tag("<word>")] | Annotated[PointPair, Tag("<point>")],
+    Discriminator(
+        _word_or_point,
+        custom_error_type="word_or_point",
+        custom_error_message="it must be 'thirds', 'centre' or a point such as [0.5, 0.4]",
+    ),
+]
 
 FROZEN = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
 
@@ -36,10 +55,14 @@ class Safe(Table):
 
     @model_validator(mode="after")
     def _something_stays_free(self) -> Self:
-        if self.top + self.bottom >= 1 or self.left + self.right >= 1:
-            raise ValueError("the bands cover the whole picture; leave a part of it free")
-        if (self.corner is None) != (self.width is None) or (self.corner is None) != (self.height is None):
-            raise ValueError("a covered corner needs all three of corner, width and height")
+        given = [name for name in ("corner", "width", "height") if getattr(self, name) is not None]
+        if given and len(given) < 3:
+            raise ValueError(f"only {' and '.join(given)} is given; a covered corner needs corner, width and height")
+        free = free_from_bands(self.top, self.bottom, self.left, self.right)
+        if self.corner and self.width and self.height:
+            free = both_free(free, free_beside_corner(self.corner, self.width, self.height))
+        if not free:
+            raise ValueError("what will be covered is the whole picture; leave a part of it free")
         return self
 
 
@@ -53,7 +76,7 @@ class SafeMargin(Table):
 class Sharpen(Table):
     """Output sharpening: where the picture will be seen, and how strongly (1 is the house strength)."""
 
-    medium: Literal["screen", "paper", "none"]
+    medium: Literal["screen", "paper", "none"] = Field(examples=["screen"])
     amount: Annotated[float, Field(ge=0, le=2)] = 1.0
     viewing_mm: Annotated[float, Field(ge=100, le=10000)] = 300.0
 
@@ -66,10 +89,18 @@ class FormatQuality(Table):
     avif: Quality = 62
 
 
+class Contradictions(ValueError):  # noqa: N818 (it is what was found)
+    """Keys of one table that do not go together: every sentence of them, as "found; wanted"."""
+
+    def __init__(self, *sentences: str) -> None:
+        super().__init__("; ".join(sentences))
+        self.sentences = sentences
+
+
 class Target(Table):
     """A shape and use at an outlet. Exactly one of `ratio` with `widths`, `size_px`, or `size_mm`."""
 
-    about: Words
+    about: Words = Field(examples=["What it is for"])
     ratio: RatioText | None = None
     widths: Annotated[tuple[Pixels, ...], Field(min_length=1, max_length=12)] | None = None
     size_px: tuple[Pixels, Pixels] | None = None
@@ -79,39 +110,58 @@ class Target(Table):
     bleed_mm: Annotated[float, Field(ge=0, le=50)] = 0.0
     safe_mm: SafeMargin | None = None
     side: Literal["left", "right"] | None = None
-    anchor: Literal["thirds", "centre"] | tuple[Fraction01, Fraction01] = "thirds"
+    anchor: Anchor = "thirds"
     reach: Fraction01 = 0.15
-    too_small: Literal["shrink", "refuse"]
-    keep_miss: Literal["caution", "refuse"]
+    too_small: Literal["shrink", "refuse"] = Field(examples=["shrink"])
+    keep_miss: Literal["caution", "refuse"] = Field(examples=["caution"])
     safe: Safe | None = None
     also_seen: tuple[RatioText, ...] = ()
     shape: Literal["rectangle", "round"] = "rectangle"
-    formats: Annotated[tuple[Format, ...], Field(min_length=1)]
+    formats: Annotated[tuple[Format, ...], Field(min_length=1, examples=[("jpeg",)])]
     quality: FormatQuality = FormatQuality()
-    sharpen: Sharpen
+    sharpen: Sharpen = Field(examples=[{"medium": "screen"}])
     colour: Literal["srgb", "display-p3", "adobe-rgb"] = "srgb"
-    metadata: Literal["public", "full", "proof"]
+    metadata: Literal["public", "full", "proof"] = Field(examples=["public"])
     mark: bool = False
     source: dict[str, Words] = Field(default_factory=dict)
 
     @model_validator(mode="after")
-    def _one_way_to_say_the_size(self) -> Self:
-        ways = [self.ratio is not None, self.size_px is not None, self.size_mm is not None]
-        if sum(ways) != 1:
-            raise ValueError("say its size in exactly one way: ratio with widths, size_px, or size_mm")
-        if (self.ratio is None) != (self.widths is None):
-            raise ValueError("ratio and widths go together")
-        if self.size_mm is None and (self.bleed_mm or self.safe_mm or self.side or self.ppi_floor):
-            raise ValueError("bleed_mm, safe_mm, side and ppi_floor are for paper; give size_mm with them")
-        if self.safe_mm and self.safe_mm.gutter is not None and self.side is None:
-            raise ValueError('a gutter needs a side: say side = "left" or "right" for the page')
-        if self.ppi_floor and self.ppi_floor > self.ppi:
-            raise ValueError("ppi_floor may not be above ppi")
+    def _agrees_with_itself(self) -> Self:
+        sentences = [*_size_contradictions(self), *_paper_contradictions(self)]
         if len(set(self.formats)) != len(self.formats):
-            raise ValueError("a format is named twice")
+            sentences.append(f"formats names one twice ({', '.join(self.formats)}); name each once")
+        if sentences:
+            raise Contradictions(*sentences)
         return self
 
 
+def _size_contradictions(target: Target) -> Iterator[str]:
+    ways = [name for name in ("ratio", "size_px", "size_mm") if getattr(target, name) is not None]
+    if len(ways) != 1:
+        found = f"its size is said with {' and '.join(ways)}" if ways else "nothing says its size"
+        yield f"{found}; say it in one way: ratio with widths, size_px, or size_mm"
+    elif (target.ratio is None) != (target.widths is None):
+        found, wanted = ("ratio", "widths") if target.ratio else ("widths", "ratio")
+        yield f"there is {found} without {wanted}; the two go together"
+    sides = target.size_px or target.size_mm
+    if sides and max(sides) > LONGEST_SHAPE * min(sides):
+        yield f"{sides[0]:g} x {sides[1]:g} is a strip; a shape may be at most {LONGEST_SHAPE} times as long as wide"
+
+
+def _paper_contradictions(target: Target) -> Iterator[str]:
+    of_paper = [name for name in ("bleed_mm", "safe_mm", "side", "ppi_floor") if getattr(target, name)]
+    if target.size_mm is None and of_paper:
+        yield f"there is {' and '.join(of_paper)} without size_mm; these are for paper alone"
+    if target.ppi_floor and target.ppi_floor > target.ppi:
+        yield f"ppi_floor is {target.ppi_floor:g} and ppi {target.ppi:g}; the floor may not be above it"
+    margins = target.safe_mm or SafeMargin()
+    if margins.gutter is not None and target.side is None:
+        yield 'there is a gutter without a side; write side = "left" or side = "right"'
+    if target.size_mm and not free_in_margins(target.size_mm, margins.outside, margins.gutter, target.side):
+        yield "safe_mm leaves nothing of the page free; make the margins smaller"
+
+
+LONGEST_OWN_WORDS = 30
 NAME_FIELDS = ("slug", "frame", "outlet", "target", "width", "height")
 
 
@@ -123,15 +173,15 @@ def _name_template(template: str) -> str:
         raise ValueError(wanted)
     if "{frame}" not in template or not ("{width}" in template or "{height}" in template):
         raise ValueError("a name needs {frame} and {width}, or files would share one name")
+    if len(bare) > LONGEST_OWN_WORDS:
+        raise ValueError(f"its own words may be {LONGEST_OWN_WORDS} letters long, so that the rest finds room")
     return template
 
 
 class OutletProfile(Table):
     """One file of `profiles/`: an outlet, how its files are named, and its targets."""
 
-    outlet: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=30)]
-    about: Words
+    outlet: BareName = Field(examples=["my-blog"])
+    about: Words = Field(examples=["Where these pictures go"])
     name: Annotated[str, Field(max_length=200), AfterValidator(_name_template)] = "{slug}-{frame}-{target}-{width}"
-    targets: Annotated[
-        dict[Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=30)], Target], Field(min_length=1)
-    ]
+    targets: Annotated[dict[BareName, Target], Field(min_length=1)]

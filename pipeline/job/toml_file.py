@@ -8,6 +8,7 @@ import tomllib
 from typing import TYPE_CHECKING, Any
 
 from pipeline.faults import Fault
+from pipeline.job.explain import place
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -15,6 +16,13 @@ if TYPE_CHECKING:
 LONGEST_FILE = 4_000_000  # bytes; a long job of a hundred frames has 100 000
 DEEPEST = 24  # tables in tables; the deepest key of a job is six down
 LARGEST_INTEGER = 2**63 - 1  # TOML 1.0: "64-bit signed integers should be accepted"
+PLAIN_WORDS = (  # for what is mistyped most, by how tomllib's sentence begins
+    ("Cannot declare", "this table is there already"),
+    ("Cannot overwrite", "this key is there already"),
+    ("Expected '=' after", "there is no = after the key"),
+    ("Illegal character '\\n'", "the quotes are not closed"),
+    ("Invalid value", "it is no text in straight quotes, no number, date, list or table"),
+)
 PLACE = re.compile(r"(?s)(.*) \(at (?:line (\d+), column \d+|end of document)\)")
 
 
@@ -54,29 +62,36 @@ def parse_tables(data: bytes, shown: str) -> dict[str, Any] | Fault:
         return Fault(shown, "it holds a number of thousands of digits", "shorten that number")
     except RecursionError:
         return too_deep
-    return _unfit(tables, shown) or (too_deep if _deeper_than(DEEPEST, tables) else tables)
+    if _deeper_than(DEEPEST, tables):
+        return too_deep
+    return _too_large(tables, shown) or tables
 
 
 def _not_toml(message: str, text: str, shown: str) -> Fault:
     """Return the fault for text that is no TOML, with the line it stands in."""
     found = PLACE.fullmatch(message)
     reason, number = (found[1], found[2]) if found else (message, None)
-    reason = (reason[:1].lower() + reason[1:]).replace("\\n", "end of line").replace("'end of line'", "end of line")
-    if number is None:
-        return Fault(shown, f"it ends too early ({reason})", "close what was opened last", "end of the file")
-    line = text.split("\n")[int(number) - 1].strip()[:60]
-    return Fault(shown, f"found {line}", f"this is not TOML ({reason}); mend this line", f"line {number}")
+    plain = next((words for start, words in PLAIN_WORDS if reason.startswith(start)), None)
+    plain = plain or reason[:1].lower() + reason[1:]
+    if number is None and not reason.startswith("Cannot"):
+        return Fault(shown, "it ends in the middle of a value", "close what was opened last", "end of the file")
+    line = int(number) if number else text.rstrip().count("\n") + 1
+    found_there = text.split("\n")[line - 1].strip()[:60]
+    return Fault(shown, f"found {found_there}", f"this is not TOML ({plain}); mend this line", f"line {line}")
 
 
-def _unfit(tables: dict[str, Any], shown: str) -> Fault | None:
-    """Return a fault where a whole number is larger than any file should hold."""
-    waiting: list[Any] = [tables]
+def _too_large(tables: dict[str, Any], shown: str) -> Fault | None:
+    """Return a fault where a whole number is larger than TOML allows."""
+    waiting: list[tuple[tuple[str | int, ...], Any]] = [((), tables)]
     while waiting:
-        value = waiting.pop()
+        location, value = waiting.pop()
         if isinstance(value, int) and abs(value) > LARGEST_INTEGER:
-            return Fault(shown, "it holds a whole number of more than 18 digits", "shorten that number")
-        if isinstance(value, dict | list):
-            waiting.extend(value.values() if isinstance(value, dict) else value)
+            found = "found a whole number of more than 18 digits"
+            return Fault(shown, found, "write a smaller one", place(location, tables))
+        if isinstance(value, dict):
+            waiting.extend(((*location, key), inner) for key, inner in value.items())
+        elif isinstance(value, list):
+            waiting.extend(((*location, number), inner) for number, inner in enumerate(value))
     return None
 
 

@@ -7,11 +7,15 @@ import unicodedata
 from fractions import Fraction
 from typing import Annotated
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from pipeline.light.ratio import parse_ratio
 
+LONGEST_SHAPE = 20  # times as long as wide
+THINNEST = 0.001  # of the frame: less is no part of a picture that anyone could point at
 LANGUAGE = re.compile(r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*")
+BARE = "[a-z0-9]+(-[a-z0-9]+)*"
+BARE_NAME = re.compile(rf"(?=.{{1,30}}$){BARE}", re.DOTALL)
 NOT_IN_XML = re.compile("[\x00-\x08\x0b-\x1f\x7f\x80-\x9f\ufffe\uffff\ud800-\udfff]")
 
 
@@ -21,6 +25,13 @@ def _plain(text: str) -> str:
     if found:
         raise ValueError(f"it holds the control character U+{ord(found.group()):04X}; write plain text")
     return text
+
+
+def plain_words(text: str) -> str:
+    """Refuse what shows nothing."""
+    if text and not text.strip():
+        raise ValueError("write some words")
+    return _plain(text)
 
 
 def _web_address(text: str) -> str:
@@ -39,9 +50,34 @@ def _language(tag: str) -> str:
 
 def _ratio_text(text: str) -> str:
     """Refuse what is no shape, and shapes no picture is cut to."""
-    if not Fraction(1, 20) <= parse_ratio(text) <= 20:
-        raise ValueError("a shape may be at most 20 times as long as it is wide")
+    try:
+        ratio = parse_ratio(text)
+    except ValueError:
+        raise ValueError("write a ratio as width:height, both above 0, for example 16:9") from None
+    if not Fraction(1, LONGEST_SHAPE) <= ratio <= LONGEST_SHAPE:
+        raise ValueError(f"a shape may be at most {LONGEST_SHAPE} times as long as it is wide")
     return text
+
+
+def _fractions(count: int, wanted: str) -> BeforeValidator:
+    """Refuse whatever is not `count` fractions, with one sentence for the whole list."""
+
+    def whole(value: object) -> tuple[object, ...]:
+        if not isinstance(value, list | tuple) or len(value) != count or not all(map(_is_fraction, value)):
+            raise ValueError(wanted)
+        return tuple(value)
+
+    return BeforeValidator(whole)
+
+
+def _is_fraction(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= 1
+
+
+def _holds_something(keep: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+    if not (keep[2] - keep[0] >= THINNEST and keep[3] - keep[1] >= THINNEST):
+        raise ValueError("this box is empty; write it as [left, top, right, bottom] with left < right and top < bottom")
+    return keep
 
 
 def _fold(text: str) -> str:
@@ -51,21 +87,33 @@ def _fold(text: str) -> str:
     return text
 
 
-LIGATURES = str.maketrans(
+FOLDED = str.maketrans(
     {"ß": "ss", "æ": "ae", "œ": "oe", "ø": "o", "đ": "d", "ð": "d", "ł": "l", "þ": "th", "\u0131": "i"}
+    | dict.fromkeys("'\u2019", "")  # an apostrophe parts no word: grandma's is grandmas
 )
 
 
 def slugify(text: str) -> str:
     """Return lower-case a-z, 0-9 and single hyphens, accents folded; "" where nothing is left."""
-    folded = unicodedata.normalize("NFKD", text.lower().translate(LIGATURES)).encode("ascii", "ignore").decode()
-    return re.sub(r"[^a-z0-9]+", "-", folded.lower()).strip("-")
+    folded = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).lower().translate(FOLDED))
+    plain = "".join(letter if letter.isalnum() else "-" for letter in folded if not unicodedata.combining(letter))
+    return re.sub("-+", "-", re.sub("[^a-z0-9-]", "", plain)).strip("-")
 
 
-Words = Annotated[str, Field(min_length=1, max_length=65536), AfterValidator(_plain)]
+Words = Annotated[str, Field(min_length=1, max_length=65536), AfterValidator(plain_words)]
 MaybeEmptyWords = Annotated[str, Field(max_length=65536), AfterValidator(_plain)]
 WebAddress = Annotated[str, Field(max_length=2000), AfterValidator(_web_address)]
 Language = Annotated[str, AfterValidator(_language)]
 RatioText = Annotated[str, Field(max_length=24), AfterValidator(_ratio_text)]
 Slug = Annotated[str, Field(max_length=200), AfterValidator(_fold)]
 Fraction01 = Annotated[float, Field(ge=0, le=1)]
+PointPair = Annotated[
+    tuple[Fraction01, Fraction01],
+    _fractions(2, "write [across, down] as fractions from 0 (left or top edge) to 1 (right or bottom edge)"),
+]
+KeepBox = Annotated[
+    tuple[Fraction01, Fraction01, Fraction01, Fraction01],
+    AfterValidator(_holds_something),
+    _fractions(4, "write [left, top, right, bottom] as fractions of the frame, from 0 to 1"),
+]
+BareName = Annotated[str, Field(pattern=f"^{BARE}$", max_length=30)]

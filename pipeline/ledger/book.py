@@ -2,32 +2,41 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import hashlib
+import os
 import sqlite3
 from contextlib import closing
+from dataclasses import astuple
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Self
 
 from pipeline.faults import Fault, RequestRefused
 from pipeline.ledger.made import Made
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
     from types import TracebackType
 
 VERSION = 1
 FILE = "ledger.sqlite"
 TABLES = """
-CREATE TABLE IF NOT EXISTS content (
+BEGIN;
+CREATE TABLE content (
     path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, inode INTEGER NOT NULL,
     sha256 TEXT NOT NULL
 ) STRICT;
-CREATE TABLE IF NOT EXISTS made (
+CREATE TABLE made (
     path TEXT PRIMARY KEY, identity TEXT NOT NULL UNIQUE, pixel_key TEXT NOT NULL, metadata_key TEXT NOT NULL,
     sha256 TEXT NOT NULL, size_bytes INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, outside_gamut REAL
 ) STRICT;
+PRAGMA user_version = 1;
+COMMIT;
 """
 COLUMNS = "path, identity, pixel_key, metadata_key, sha256, size_bytes, mtime_ns, outside_gamut"
+MOVE_AWAY = "move it away; the next export makes a new one"
 
 
 def file_digest(path: Path) -> str:
@@ -36,28 +45,87 @@ def file_digest(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+def read_made(folder: Path) -> dict[str, Made]:
+    """Return what the ledger of `folder` says was made there; nothing where there is none. Writes nothing.
+
+    Raises `RequestRefused`.
+    """
+    path = folder / FILE
+    try:
+        if not path.stat().st_size:
+            return {}
+    except OSError:
+        return {}
+    # Without a log beside it no one is writing: read it as it is, also where nothing can be written.
+    mode = "mode=ro" if path.with_name(f"{FILE}-wal").exists() else "immutable=1"
+    with _judged(path), closing(sqlite3.connect(f"{path.absolute().as_uri()}?{mode}", uri=True)) as base:
+        return _read_made(base) if _version(base, path) == VERSION else {}
+
+
+@contextlib.contextmanager
+def _judged(path: Path) -> Iterator[None]:
+    """Turn what SQLite says of a file that is no ledger into a sentence."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise RequestRefused(Fault(str(path), f"it cannot be used as a ledger ({error})", MOVE_AWAY)) from None
+
+
+def _version(base: sqlite3.Connection, path: Path) -> int:
+    """Return the version of a ledger, 0 for an empty file. Raises `RequestRefused` for what is no whole ledger."""
+    (version,) = base.execute("PRAGMA user_version").fetchone()
+    tables = {name for (name,) in base.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
+    columns = ", ".join(name for (name,) in base.execute("SELECT name FROM pragma_table_info('made')"))
+    if version == 0 and not tables:
+        return 0
+    if version > VERSION and columns:
+        found = f"it was written by a newer plateline (its ledger has number {version}, ours {VERSION})"
+        raise RequestRefused(Fault(str(path), found, "use that version, or export to a new folder"))
+    if (version, columns) != (VERSION, COLUMNS) or not tables >= {"content", "made"}:
+        raise RequestRefused(Fault(str(path), "it is a database of another program", MOVE_AWAY))
+    (state,) = base.execute("PRAGMA quick_check(1)").fetchone()
+    if state != "ok":
+        raise RequestRefused(Fault(str(path), f"it is damaged ({state})", MOVE_AWAY))
+    return VERSION
+
+
+def _read_made(base: sqlite3.Connection) -> dict[str, Made]:
+    with closing(base.execute(f"SELECT {COLUMNS} FROM made ORDER BY path")) as rows:  # noqa: S608 (a constant)
+        made = {row[0]: Made(*row) for row in rows}
+    if any(not _stays_inside(path) for path in made):
+        raise sqlite3.DatabaseError("a path in it leads out of the folder")
+    return made
+
+
+def _stays_inside(path: str) -> bool:
+    parts = PurePosixPath(path).parts
+    return not (path.startswith("/") or ".." in parts)
+
+
 class Ledger:
-    """What was made in one output folder, from what. Use as a context manager."""
+    """What was made in one output folder, from what. Use as a context manager; all it does raises OSError."""
 
     def __init__(self, folder: Path) -> None:
         """Open the ledger of `folder`, making it where there is none. Raises `RequestRefused`."""
         self._path = folder / FILE
-        try:
+        with _judged(self._path):
             self._base = sqlite3.connect(self._path, isolation_level=None, timeout=10)
-            self._base.execute("PRAGMA journal_mode = WAL")
-            self._base.execute("PRAGMA synchronous = NORMAL")
-            (version,) = self._base.execute("PRAGMA user_version").fetchone()
-            if version not in (0, VERSION):
+            try:
+                if _version(self._base, self._path) == 0:
+                    self._base.executescript(TABLES)
+                self._base.execute("PRAGMA journal_mode = WAL")
+                self._base.execute("PRAGMA synchronous = NORMAL")
+            except BaseException:
                 self._base.close()
-                found = f"it was written by another version of plateline (its number is {version}, ours {VERSION})"
-                raise RequestRefused(Fault(str(self._path), found, "export to a new folder, or use that version"))
-            if version == 0:
-                self._base.executescript(TABLES)
-                self._base.execute(f"PRAGMA user_version = {VERSION}")
+                raise
+
+    @contextlib.contextmanager
+    def _told(self) -> Iterator[None]:
+        """Turn what SQLite says in the middle of a run (a full disk, another writer) into an OSError."""
+        try:
+            yield
         except sqlite3.Error as error:
-            raise RequestRefused(
-                Fault(str(self._path), f"it cannot be used ({error})", "move it away; the next export makes a new one")
-            ) from None
+            raise OSError(errno.EIO, str(error), str(self._path)) from error
 
     def __enter__(self) -> Self:
         """Return the open ledger."""
@@ -72,43 +140,40 @@ class Ledger:
     def digest(self, path: Path) -> str:
         """Return the SHA-256 of a frame's content; read again only when size, time or inode changed. Raises OSError."""
         facts = path.stat()
-        key = str(path.resolve())
+        key = os.fsencode(path.resolve()).decode("utf-8", "backslashreplace")  # SQLite holds no name that is not UTF-8
         stamp = (facts.st_size, facts.st_mtime_ns, facts.st_ino)
-        with closing(
-            self._base.execute("SELECT size, mtime_ns, inode, sha256 FROM content WHERE path = ?", (key,))
-        ) as rows:
+        with (
+            self._told(),
+            closing(
+                self._base.execute("SELECT size, mtime_ns, inode, sha256 FROM content WHERE path = ?", (key,))
+            ) as rows,
+        ):
             row = rows.fetchone()
         if row and row[:3] == stamp:
             return str(row[3])
         sha256 = file_digest(path)
-        self._base.execute("INSERT OR REPLACE INTO content VALUES (?, ?, ?, ?, ?)", (key, *stamp, sha256))
+        with self._told():
+            self._base.execute("INSERT OR REPLACE INTO content VALUES (?, ?, ?, ?, ?)", (key, *stamp, sha256))
         return sha256
 
     def made(self) -> dict[str, Made]:
         """Return everything that was made here, by path below the output folder."""
-        with closing(self._base.execute(f"SELECT {COLUMNS} FROM made ORDER BY path")) as rows:  # noqa: S608 (a constant)
-            return {row[0]: Made(*row) for row in rows}
+        with self._told():
+            return _read_made(self._base)
 
     def record(self, made: Iterable[Made]) -> None:
         """Keep rows, replacing what was known of the same path or the same identity; all of them or none."""
-        self._base.execute("BEGIN IMMEDIATE")
-        try:
-            for row in made:
-                self._base.execute("DELETE FROM made WHERE identity = ? OR path = ?", (row.identity, row.path))
-                self._base.execute(
-                    f"INSERT INTO made ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608 (a constant)
-                    (
-                        row.path,
-                        row.identity,
-                        row.pixel_key,
-                        row.metadata_key,
-                        row.sha256,
-                        row.size_bytes,
-                        row.mtime_ns,
-                        row.outside_gamut,
-                    ),
-                )
-        except BaseException:
-            self._base.execute("ROLLBACK")
-            raise
-        self._base.execute("COMMIT")
+        with self._told():
+            self._base.execute("BEGIN IMMEDIATE")
+            try:
+                for row in made:
+                    self._base.execute("DELETE FROM made WHERE identity = ? OR path = ?", (row.identity, row.path))
+                    self._base.execute(
+                        f"INSERT INTO made ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608 (a constant)
+                        astuple(row),
+                    )
+                self._base.execute("COMMIT")
+            except BaseException:
+                if self._base.in_transaction:
+                    self._base.execute("ROLLBACK")
+                raise

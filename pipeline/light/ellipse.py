@@ -40,6 +40,14 @@ class Axis:
         middle = start * self.unit + self.centre * size
         return max(middle - self.near, self.far - middle, 0)
 
+    def radius_px(self, size: int) -> float:
+        """Return the radius in pixels."""
+        return self.diameter * size / (2 * self.unit)
+
+    def in_radii(self, place: int, start: int, size: int) -> float:
+        """Return how far a place is right of (or below) the centre, in radii."""
+        return 2 * (place - start * self.unit - self.centre * size) / (self.diameter * size)
+
     def most_central(self, room: Room, size: int) -> Room:
         """Return the starts of `room` with the least overhang."""
         middle = self.centre * size
@@ -99,11 +107,10 @@ class Ellipse:
         return (b * self.across.overhang(left, width)) ** 2 + (a * self.down.overhang(top, height)) ** 2
 
     def covered(self, box: Box, left: int, top: int, right: int, bottom: int) -> float:
-        """Return the area that a rectangle shares with the ellipse of the box, in square units."""
-        a, b = self.across.diameter * box.width / 2, self.down.diameter * box.height / 2
-        x = box.left * self.across.unit + self.across.centre * box.width
-        y = box.top * self.down.unit + self.down.centre * box.height
-        return a * b * disc_area((left - x) / a, (top - y) / b, (right - x) / a, (bottom - y) / b)
+        """Return the area in square pixels that a rectangle, in units, shares with the ellipse of the box."""
+        x0, x1 = self.across.in_radii(left, box.left, box.width), self.across.in_radii(right, box.left, box.width)
+        y0, y1 = self.down.in_radii(top, box.top, box.height), self.down.in_radii(bottom, box.top, box.height)
+        return self.across.radius_px(box.width) * self.down.radius_px(box.height) * disc_area(x0, y0, x1, y1)
 
     def width_below(self, width: int, across: Slide, down: Slide) -> int:
         """Return a width under `width` such that no width between them lets the ellipse hold the rectangle.

@@ -1,8 +1,8 @@
 """Matrix-and-curve ICC profiles as values: read from a frame, written for a target.
 
-Only what linear light needs is read here: the three colorants and the three curves. A profile with a
-device-to-PCS table (`A2B0`), or one that is not RGB, has no such short form; `read_matrix_profile` then
-returns None and the caller converts through a colour management module instead. Source: [ICC1] ICC.1:2022
+Only what linear light needs is read here: the three colorants and the three curves, or the one curve of grey. A
+profile with a device-to-PCS table (`A2B0`), or one of other channels, has no such short form; `read_matrix_profile`
+then returns None and the caller converts through a colour management module instead. Source: [ICC1] ICC.1:2022
 clauses 7.2 (header), 9.2 (tags), 10.6 (curveType), 10.18 (parametricCurveType), 10.31 (XYZType).
 """
 
@@ -26,7 +26,10 @@ PARAMETERS = (1, 3, 4, 5, 7)  # how many numbers each function type of a `para` 
 
 @dataclass(frozen=True, slots=True)
 class MatrixProfile:
-    """RGB by curves and a matrix: `curves` take encoded to linear (0..1); `to_pcs` linear RGB to XYZ D50."""
+    """RGB by curves and a matrix: `curves` take encoded to linear (0..1); `to_pcs` linear RGB to XYZ D50.
+
+    Grey is three channels that are always alike and share white between them.
+    """
 
     to_pcs: Matrix
     curves: tuple[Curve, Curve, Curve]
@@ -54,7 +57,12 @@ def _fixed(data: bytes, count: int, at: int) -> tuple[float, ...]:
 
 
 def _curve(data: bytes) -> Curve | None:
-    """Return the curve of a `curv` or `para` tag; None where it is malformed."""
+    """Return the curve of a `curv` or `para` tag; None where it is malformed or does not begin at 0."""
+    curve = _any_curve(data)
+    return curve if curve and curve.to_linear(BLACK)[0] == 0 else None
+
+
+def _any_curve(data: bytes) -> Curve | None:
     try:
         if data[:4] == b"curv":
             (count,) = struct.unpack_from(">I", data, 8)
@@ -91,20 +99,21 @@ def _parametric(kind: int, numbers: tuple[float, ...]) -> Parametric | None:
 
 
 def read_matrix_profile(profile: bytes) -> MatrixProfile | None:
-    """Return colorants and curves of an RGB matrix profile, v2 or v4; None for every other kind.
+    """Return colorants and curves of an RGB matrix or a grey profile, v2 or v4; None for every other kind.
 
     Malformed profiles give None too, and those whose black is not 0 and so needs black-point compensation:
     the colour management module then has the last word.
     """
-    if profile[16:24] != b"RGB XYZ ":
+    kind, tags = profile[16:24], _tags(profile)
+    if kind not in (b"RGB XYZ ", b"GRAYXYZ ") or b"A2B0" in tags or b"A2B1" in tags:
         return None
-    tags = _tags(profile)
-    if b"A2B0" in tags or b"A2B1" in tags:
-        return None
+    if kind == b"GRAYXYZ ":
+        grey = _curve(tags.get(b"kTRC", b""))
+        return MatrixProfile(np.array([PCS_WHITE] * 3).T / 3, (grey, grey, grey)) if grey else None
     columns, curves = [], []
     for channel in (b"r", b"g", b"b"):
         colorant, curve = tags.get(channel + b"XYZ", b""), _curve(tags.get(channel + b"TRC", b""))
-        if colorant[:4] != b"XYZ " or len(colorant) < 20 or curve is None or curve.to_linear(BLACK)[0] > 0:
+        if colorant[:4] != b"XYZ " or len(colorant) < 20 or curve is None:
             return None
         columns.append(_fixed(colorant, 3, 8))
         curves.append(curve)

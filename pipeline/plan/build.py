@@ -54,32 +54,34 @@ def build_plan(job: Job, headers: Mapping[str, Header], delivered: Mapping[str, 
         credit_line=job.credit.credit_line,
         frames=frames,
     )
-    collisions = _collisions(job, plan)
+    collisions = _collisions(job, plan, delivered)
     if collisions:
         raise RequestRefused(*collisions)
     return plan
 
 
-def _collisions(job: Job, plan: Plan) -> list[Fault]:
+def _collisions(job: Job, plan: Plan, delivered: Mapping[str, str]) -> list[Fault]:
     """Return a fault for each file name that two renditions would share, also where only the case differs."""
-    seen: dict[str, tuple[PlannedFrame, Rendition]] = {}
-    faults: dict[str, Fault] = {}
-    for frame in plan.frames:
-        for rendition in frame.renditions:
-            for output in rendition.outputs:
-                other = seen.setdefault(output.path.lower(), (frame, rendition))
-                if other != (frame, rendition):
-                    faults.setdefault(
-                        rendition.name + other[1].name,
-                        Fault(
-                            job.file.name,
-                            f"{rendition.outlet}/{rendition.target} of {frame.file} and {other[1].outlet}/"
-                            f"{other[1].target} of {other[0].file} would both be written to {output.path}",
-                            "give one of the frames another slug, or the profile's name template more fields",
-                            "frames: slug",
-                        ),
-                    )
+    seen: dict[str, Rendition] = {}
+    faults: dict[tuple[str, str], Fault] = {}
+    for rendition in plan.renditions:
+        for output in rendition.outputs:
+            other = seen.setdefault(output.path.lower(), rendition)
+            if other is not rendition:
+                fault = _collision(job.file.name, other, rendition, output.path, set(delivered.values()))
+                faults.setdefault((other.name, rendition.name), fault)
     return list(faults.values())
+
+
+def _collision(job: str, first: Rendition, second: Rendition, path: str, delivered: set[str]) -> Fault:
+    found = f"both {first.name} and {second.name} would be written to {path}"
+    if path in delivered:
+        wanted = "a delivered file keeps its name: `export --rename` gives each the name the job says now"
+    elif first.frame == second.frame:
+        wanted = f"put {{target}} into the name of the outlet profile '{first.outlet}'"
+    else:
+        wanted = "give one of the frames another slug"
+    return Fault(job, found, wanted)
 
 
 def _frame(job: Job, asked: AskedFrame, header: Header, delivered: Mapping[str, str]) -> PlannedFrame:
@@ -151,10 +153,10 @@ def _rendition(
     delivered: Mapping[str, str],
 ) -> Rendition:
     target = request.target
-    crop = find_crop(crop_request(request, frame))
+    crop, refused = _crop(request, frame)
     given = given_sizes(target, crop.box)
     ppi = effective_ppi(target, crop.box)
-    refused = _refusal(target, crop, given.short, ppi)
+    refused = refused or _refusal(target, crop, given.short, ppi)
     full = f"{request.outlet}/{request.name}"
     paper_ppi = min(target.ppi, ppi) if ppi else SCREEN_PPI
     outputs: list[Output] = []
@@ -185,11 +187,19 @@ def _rendition(
         policy=target.metadata,
         facts=facts_under(target.metadata, facts),
         outputs=tuple(outputs),
-        preview=None if refused else _preview(f"{asked.slug}-{request.outlet}-{request.name}", largest, PREVIEW_SIDE),
+        preview=None if refused else _preview(f"{asked.slug}--{request.outlet}--{request.name}", largest, PREVIEW_SIDE),
         effective_ppi=ppi,
         cautions=tuple(_cautions(request, crop, given.short, ppi)),
         refused=refused,
     )
+
+
+def _crop(request: Request, frame: Size) -> tuple[Crop, str | None]:
+    """Return the crop; where the frame is too small for any of the shape, the whole frame and why it is refused."""
+    try:
+        return find_crop(crop_request(request, frame)), None
+    except ValueError as error:
+        return Crop(Box(0, 0, frame.width, frame.height), request.subject, "no", 1.0, 0.0), f"too small: {error}"
 
 
 def _settings(job: Job, target: Target, paper_ppi: float) -> PixelSettings:
@@ -237,7 +247,10 @@ def _cautions(request: Request, crop: Crop, short: bool, ppi: float | None) -> l
 
 
 def _preview(name: str, size: Size, side: int) -> Output:
-    """Return the small JPEG of a rendition: its longer side at most `side`, never larger than the rendition."""
+    """Return the small JPEG of a rendition: its longer side at most `side`, never larger than the rendition.
+
+    No slug, outlet or target holds two hyphens in a row, so that two renditions never share a preview.
+    """
     scale = min(1.0, side / max(size.width, size.height))
     small = type(size)(max(1, round(size.width * scale)), max(1, round(size.height * scale)))
     return Output(small, "jpeg", f"sheet/previews/{name}.jpg", SCREEN_PPI)
@@ -258,7 +271,7 @@ def _whole(asked: AskedFrame, frame: Size, facts: PictureFacts) -> Rendition:
         policy="public",
         facts=facts,
         outputs=(),
-        preview=_preview(f"{asked.slug}-whole", frame, WHOLE_SIDE),
+        preview=_preview(asked.slug, frame, WHOLE_SIDE),
         effective_ppi=None,
         cautions=(),
         refused=None,

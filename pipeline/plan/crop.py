@@ -269,15 +269,16 @@ class _Scene:
 
     def lost(self, box: Box) -> float:
         """Return the share of the keep box that the best part does not show; of a round shape, outside its ellipse."""
-        whole = self.across.keep_length * self.down.keep_length
+        pixel = self.across.unit * self.down.unit
+        whole = self.across.keep_length * self.down.keep_length / pixel
         shown = [0.0]
         for part in range(len(self.across.parts)):
             left, right = self.across.shown(part, box.left, box.width)
             top, bottom = self.down.shown(part, box.top, box.height)
             if left < right and top < bottom:
-                area = (right - left) * (bottom - top)
+                area = (right - left) * (bottom - top) / pixel
                 shown.append(self.ellipse.covered(box, left, top, right, bottom) if self.ellipse else area)
-        return max(0.0, 1 - max(shown) / whole)
+        return max(0.0, 1 - max(shown) / whole) if whole else 1.0
 
 
 def find_crop(request: CropRequest) -> Crop:

@@ -1,8 +1,8 @@
 """Colour: from the frame's encoding through linear light and CIE Lab D50 to the target's encoding.
 
-Matrix profiles are applied as their own table and 3 x 3 (exact in float; relative colorimetric, where black
-maps to black by construction, so black-point compensation changes nothing). Every other profile goes
-through the colour management module inside libvips, relative colorimetric with black-point compensation.
+Matrix and grey profiles are applied as their own table and 3 x 3 (exact in float; relative colorimetric, where
+black maps to black by construction, so black-point compensation changes nothing). Every other profile goes
+through the colour management module inside libvips, relative colorimetric, with black-point compensation here.
 Sources: [ICC1], [ISO18619], [CIE15] in DEVELOPERS.md.
 """
 
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 PCS_WHITE_100 = [100 * value for value in PCS_WHITE]
 FINE = 65535  # steps over the square root of linear light: none is over 0.011 of an 8-bit level
+
+LIGHTEST_BLACK_POINT = 50.0  # L*, ISO 18619: a lighter "black" is no black
 
 # Float arithmetic leaves in-gamut greys a hair outside; a pixel counts as outside from a quarter 8-bit level on.
 GAMUT_TOLERANCE = 0.001
@@ -58,13 +60,41 @@ def linear_light(source: MatrixProfile | None, icc_profile: bytes) -> Callable[[
         return image.maplut(lut)
 
     def by_module(image: Any) -> Any:  # noqa: ANN401 (as above)
-        tagged = image.copy()
-        tagged.set_type(pyvips.GValue.blob_type, "icc-profile-data", icc_profile)
         # By way of Lab: XYZ as libvips hands it out is relative to D65 instead of the profile's D50.
-        lab = tagged.icc_import(embedded=True, pcs="lab", intent="relative", black_point_compensation=True)
-        return lab.Lab2XYZ(temp=PCS_WHITE_100) / 100
+        xyz = _by_module(image, icc_profile).Lab2XYZ(temp=PCS_WHITE_100) / 100
+        black = _black_luminance(icc_profile, image.bands)
+        return (xyz - [black * white for white in PCS_WHITE]) / (1 - black)
 
     return by_curves if source else by_module
+
+
+def _by_module(image: Any, icc_profile: bytes) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+    return _tagged(image, icc_profile).icc_import(embedded=True, pcs="lab", intent="relative")
+
+
+def _tagged(image: Any, icc_profile: bytes) -> Any:  # noqa: ANN401 (as above)
+    tagged = image.copy()
+    tagged.set_type(pyvips.GValue.blob_type, "icc-profile-data", icc_profile)
+    return tagged
+
+
+def _black_luminance(icc_profile: bytes, bands: int) -> float:
+    """Return Y (0..1) of the source's black point, by the steps of ISO 18619.
+
+    For CMYK it is what the profile makes of black (all inks at once are no press's black). The module's own
+    compensation is not used: the Lab that it hands to libvips ends at L 0, where dark inks would keep their hue.
+    """
+    nothing = pyvips.Image.black(1, 1, bands=bands)
+    if bands == 4:
+        black = _tagged(pyvips.Image.black(1, 1, bands=3).cast("float").copy(interpretation="lab"), icc_profile)
+        try:
+            nothing = black.icc_export(intent="perceptual")
+        except pyvips.Error:
+            return 0.0  # a profile of one direction only
+    else:
+        nothing = nothing.copy(interpretation="srgb" if bands == 3 else "b-w")
+    lightness = min(_by_module(nothing, icc_profile).getpoint(0, 0)[0], LIGHTEST_BLACK_POINT)
+    return float(pyvips.Image.black(1, 1, bands=3).linear(1, [lightness, 0, 0]).Lab2XYZ().getpoint(0, 0)[1]) / 100
 
 
 def working_space(source: MatrixProfile | None) -> Callable[[Any], Any]:

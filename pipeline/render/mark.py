@@ -54,7 +54,7 @@ def lettering(words: str) -> str:
 
 def missing_letters(words: str) -> set[str]:
     """Return the letters of `words` that the mark has no shape for and would draw as empty boxes."""
-    letters = set(unicodedata.normalize("NFC", words)) - set(" \t\r\n")
+    letters = set("".join(unicodedata.normalize("NFC", words).split()))
     return {letter for letter in letters if not all(map(_has_shape, _stand_in(letter)))}
 
 

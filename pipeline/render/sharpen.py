@@ -19,13 +19,16 @@ def sharpen_lightness(sigma_px: float, amount: float, halo_limit: float) -> Call
     """Return a step that raises local contrast of L in a CIE Lab image; a and b stay as they are.
 
     `sigma_px` is the Gaussian's sigma in output pixels, `amount` 0..2 (1 is the house strength). The result
-    may leave the range of L within reach of the edge by at most `halo_limit` of that range.
+    may leave the range of L within reach of the edge by at most `halo_limit` of that range. A picture
+    narrower than that reach (3 or 5 px) is left alone.
     """
     if amount <= 0 or sigma_px <= 0:
         return lambda image: image
     window = 2 * math.ceil(sigma_px) + 1
 
     def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+        if min(image.width, image.height) < window:
+            return image
         lightness = image[0]
         detail = lightness - lightness.gaussblur(sigma_px, precision="float", min_ampl=0.01)
         fourth = (detail * detail) ** 2

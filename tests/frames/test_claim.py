@@ -54,8 +54,12 @@ def test_a_jpeg_of_endless_tiny_segments_is_left() -> None:
     assert claimed_size(io.BytesIO(b"\xff\xd8" + b"\xff\xe0\0\0" * 20_000), "jpeg") is None
 
 
-def test_no_height_is_no_size() -> None:
-    assert claimed_size(io.BytesIO(tiff_of([(256, 4, 1, 10), (257, 4, 1, 0)])), "tiff") is None
+@pytest.mark.parametrize("size", [(0, 10), (10, 0)])
+def test_no_width_or_height_is_no_size(size: tuple[int, int]) -> None:
+    width, height = size
+    png = encoded(noise(), "PNG").replace(struct.pack(">II", 64, 48), struct.pack(">II", width, height), 1)
+    assert claimed_size(io.BytesIO(png), "png") is None
+    assert claimed_size(io.BytesIO(tiff_of([(256, 4, 1, width), (257, 4, 1, height)])), "tiff") is None
 
 
 @given(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+import tifffile
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -37,6 +38,14 @@ def test_a_dng_is_a_raw_under_any_name(tmp_path: Path) -> None:
 
 def test_sensor_data_in_a_sub_directory_make_a_raw_without_a_dng_version(tmp_path: Path) -> None:
     assert sniff(dng_with_thumbnail(LEVELS, tmp_path / "frame.nef", dng_version=False)) == "raw"
+
+
+def test_a_dng_cut_before_its_sensor_data_is_no_plain_tiff(tmp_path: Path) -> None:
+    # Only the preview is left in the file: as a TIFF it would open, small and wrong.
+    data = dng_with_thumbnail(LEVELS, tmp_path / "whole.dng").read_bytes()
+    with tifffile.TiffFile(tmp_path / "whole.dng") as whole:
+        (nested,) = whole.pages.first.tags["SubIFDs"].value
+    assert sniff_stream(io.BytesIO(data[:nested])) == "raw"
 
 
 @pytest.mark.parametrize("photometric", [32803, 34892])

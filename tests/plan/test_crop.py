@@ -141,7 +141,8 @@ def test_what_a_square_loses_of_a_wide_keep_box() -> None:
     """Of 5000 x 2000 a 4000 x 4000 box shows 4000 x 2000; the subject decides which."""
     keep = box_px(500, 1000, 5500, 3000)
     crop = find_crop(CropRequest(FRAME, SQUARE, px(4600, 2000), keep=keep))
-    assert (Box(1500, 0, 4000, 4000), 0.2) == (crop.box, pytest.approx(crop.keep_lost))
+    assert Box(1500, 0, 4000, 4000) == crop.box
+    assert crop.keep_lost == pytest.approx(0.2)
 
 
 def test_the_thirds_are_those_of_the_trim() -> None:
@@ -182,7 +183,7 @@ def small_regions(draw: st.DrawFn) -> Region:
     """Draw a keep box that many crops can hold."""
     x, y = draw(st.integers(0, 100)), draw(st.integers(0, 100))
     wide, high = draw(st.integers(1, 40)), draw(st.integers(1, 40))
-    return Region(x / 100, y / 100, min(x + wide, 101) / 101, min(y + high, 101) / 101)
+    return Region(x / 101, y / 101, min(x + wide, 101) / 101, min(y + high, 101) / 101)
 
 
 shares = st.integers(0, 9).map(lambda n: n / 20)
@@ -237,14 +238,10 @@ FREE_PART_ON_A_THIRD = CropRequest(
 )
 NOTHING_FREE = CropRequest(Size(20, 12), FOUR_FIVE, Point(0.7, 0.2), Region(0.1, 0.1, 0.5, 0.5), free=())
 UNDER_A_PIXEL = CropRequest(Size(17, 11), SQUARE, Point(0.3, 0.3), Region(0.3, 0.3, 0.31, 0.31), round_shape=True)
-PARTS_APART = CropRequest(
-    Size(20, 20),
-    VERTICAL,
-    Point(0.3, 0.3),
-    Region(0.3, 0.3, 0.31, 0.31),
-    free=free_from_bands(top=0.8),
-    also_seen=(SQUARE,),
+PARTS_APART = replace(
+    UNDER_A_PIXEL, ratio=VERTICAL, round_shape=False, free=free_from_bands(top=0.8), also_seen=(SQUARE,)
 )
+NO_AREA = replace(NOTHING_FREE, free=free_from_bands(top=0.5), keep=Region(0.1, 0.1, 0.5, 0.10000001))
 
 
 @settings(max_examples=at_least(220))
@@ -255,13 +252,14 @@ PARTS_APART = CropRequest(
 @example(NOTHING_FREE)
 @example(UNDER_A_PIXEL)
 @example(PARTS_APART)
+@example(NO_AREA)
 def test_the_crop_is_the_one_that_trying_every_box_finds(request: CropRequest) -> None:
     assume(fits(request))
     crop = find_crop(request)
     assert Oracle(request).find() == (crop.box, crop.reached)
 
 
-@settings(max_examples=at_least(30))
+@settings(max_examples=settings().max_examples // 2)
 @given(requests(36, 48))
 def test_so_it_is_in_larger_frames(request: CropRequest) -> None:
     crop = find_crop(request)
@@ -301,17 +299,19 @@ def test_what_the_crop_says_of_itself_is_so(request: CropRequest) -> None:
         assert crop.keep_lost == pytest.approx(float(1 - oracle.shown(crop.box) / area), abs=1e-9)
 
 
+@given(requests(200, 12_000))
+def test_where_keep_is_lost_the_box_is_the_largest_of_the_frame(request: CropRequest) -> None:
+    crop = find_crop(replace(request, free=free_from_bands(top=0.4, bottom=0.4), keep=Region(0.1, 0.1, 0.9, 0.9)))
+    wider = crop.box.width + 1
+    assert crop.keep_lost > 0
+    assert wider > request.frame.width or math.floor(wider / request.ratio + Fraction(1, 2)) > request.frame.height
+
+
 @settings(max_examples=at_least(150))
 @given(requests(200, 12_000), st.integers(1, 200))
-def test_no_wider_box_holds_the_keep_box_where_it_was_lost(request: CropRequest, fewer: int) -> None:
-    """Where keep is lost the box is the largest of the frame; where it is held, more reach never makes it larger."""
-    crop = find_crop(request)
-    if crop.keep_lost:
-        box = crop.box
-        wider = box.width + 1
-        assert wider > request.frame.width or math.floor(wider / request.ratio + Fraction(1, 2)) > request.frame.height
-    else:
-        assert find_crop(replace(request, reach=min(1.0, request.reach + fewer / 200))).box.width <= crop.box.width
+def test_more_reach_never_makes_a_larger_box(request: CropRequest, more: int) -> None:
+    reaching_further = replace(request, reach=min(1.0, request.reach + more / 200))
+    assert find_crop(reaching_further).box.width <= find_crop(request).box.width
 
 
 def mirrored(request: CropRequest) -> CropRequest:
@@ -348,7 +348,7 @@ def test_mirroring_the_frame_mirrors_the_box(request: CropRequest) -> None:
         assert oracle.reached(back) == crop.reached
 
 
-@pytest.mark.parametrize("subject", [px(4200, 2000), px(4200, 900), px(5900, 3900), px(3700, 1500)])
+@pytest.mark.parametrize("subject", [px(4200, 2000), px(4200, 900), px(5900, 3900)])
 def test_mirroring_is_exact_where_one_side_is_better(subject: Point) -> None:
     request = CropRequest(FRAME, FOUR_FIVE, subject, reach=0.15)
     box, mirror = find_crop(request).box, find_crop(mirrored(request)).box
@@ -364,4 +364,4 @@ def test_a_frame_of_more_pixels_has_the_same_crop(
     request = CropRequest(Size(width, height), ratio, subject, reach=1)
     larger = replace(request, frame=Size(width * factor, height * factor))
     small, large = find_crop(request).box, find_crop(larger).box
-    assert abs(small.width - large.width / factor) <= 4 * max(1, ratio)
+    assert abs(small.width - large.width / factor) <= 4 * max(1.0, float(ratio))

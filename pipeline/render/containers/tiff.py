@@ -29,10 +29,10 @@ from pipeline.render.containers.ifd import (
 XMP, ICC = 700, 34675
 _STRIP_OFFSETS, _STRIP_BYTES, _TILE_OFFSETS, _TILE_BYTES = 273, 279, 324, 325
 # What decides pixels. TIFF 6.0: 254 NewSubfileType, 256 ImageWidth, 257 ImageLength, 258 BitsPerSample,
-# 259 Compression, 262 PhotometricInterpretation, 266 FillOrder, 277 SamplesPerPixel, 278 RowsPerStrip, 284 PlanarConfig,
-# 301 TransferFunction, 317 Predictor, 318 WhitePoint, 319 PrimaryChromaticities, 320 ColorMap, 322/323 tile size,
-# 332 InkSet, 334 NumberOfInks, 336 DotRange, 338 ExtraSamples, 339 SampleFormat, 340/341 sample range,
-# 347 JPEGTables (Technical Note 2), 529..532 YCbCr.
+# 259 Compression, 262 PhotometricInterpretation, 266 FillOrder, 277 SamplesPerPixel, 278 RowsPerStrip,
+# 284 PlanarConfiguration, 301 TransferFunction, 317 Predictor, 318 WhitePoint, 319 PrimaryChromaticities, 320 ColorMap,
+# 322 TileWidth, 323 TileLength, 332 InkSet, 334 NumberOfInks, 336 DotRange, 338 ExtraSamples, 339 SampleFormat,
+# 340 and 341 the range of samples, 347 JPEGTables (Technical Note 2), 529 to 532 YCbCr.
 _PICTURE_TAGS = frozenset(
     {254, 256, 257, 258, 259, 262, 266, 277, 278, 284, 301, 317, 318, 319, 320, 322, 323}
     | {332, 334, 336, 338, 339, 340, 341, 347, 529, 530, 531, 532, ICC}

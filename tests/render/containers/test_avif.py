@@ -135,6 +135,35 @@ def test_free_text_in_properties_is_dropped_and_the_others_renumbered() -> None:
         embed(ftyp + meta(place, essential) + box(b"mdat", data), "avif", FULL)
 
 
+def test_more_than_127_properties_stay() -> None:
+    """ISO/IEC 23008-12 9.3.3: associations of two bytes, one bit of them for "essential"."""
+    ftyp, data, properties, associations = parts("avif-bare")
+    own = [(value & 0x7F, value >> 7) for value in associations[11 : 11 + associations[10]]]
+    many = 130
+    own += [(len(properties) + 1 + place, 0) for place in range(many)]
+    spacings = [(b"pasp", u32(place + 1, 1)) for place in range(many)]
+    wide = b"".join(u16(essential << 15 | place) for place, essential in own)
+    container = box(b"ipco", *(box(kind, body) for kind, body in (*properties, *spacings)))
+
+    def meta(at: int) -> bytes:
+        return full(
+            b"meta",
+            0,
+            handler(),
+            full(b"pitm", 0, u16(1)),
+            full(b"iloc", 0, b"\x44\x00", u16(1), u16(1, 0, 1), u32(at, len(data))),
+            full(b"iinf", 0, u16(1), full(b"infe", 2, u16(1, 0), b"av01\0")),
+            box(b"iprp", container, full(b"ipma", 0, u32(1), u16(1), bytes((len(own),)), wide, flags=1)),
+        )
+
+    place = len(ftyp) + len(meta(0)) + 8
+    after = embed(ftyp + meta(place) + box(b"mdat", data), "avif", FULL)
+    iprp = dict(boxes(dict(boxes(dict(boxes(after))[b"meta"][4:]))[b"iprp"]))
+    assert iprp[b"ipco"] == container[8:]
+    assert iprp[b"ipma"] == bytes((0, 0, 0, 1)) + u32(1) + u16(1) + bytes((len(own),)) + wide
+    assert embed(after, "avif", FULL) == after
+
+
 def grid_file(columns: int = 2, *, shared: bool = False) -> bytes:
     """Return equal tiles side by side: a `grid` item in `idat` (ISO/IEC 23008-12 6.6.2.3), and a thumbnail item.
 
@@ -205,8 +234,8 @@ def test_metadata_items_describe_the_primary_item() -> None:
     after = embed(encoded("avif"), "avif", FULL)
     meta = dict(boxes(dict(boxes(after))[b"meta"][4:]))
     assert list(boxes(meta[b"iref"][4:])) == [(b"cdsc", u16(2, 1, 1)), (b"cdsc", u16(3, 1, 1))]
-    kinds = [body[8:12] for _, body in boxes(meta[b"iinf"][6:])]
-    assert kinds == [b"av01", b"Exif", b"mime"]
+    infos = [(body[8:12], int.from_bytes(body[1:4], "big")) for _, body in boxes(meta[b"iinf"][6:])]
+    assert infos == [(b"av01", 0), (b"Exif", 1), (b"mime", 1)]  # flag 1: not to be shown (ISO/IEC 14496-12, 8.11.6)
     assert b"mime\0application/rdf+xml\0" in meta[b"iinf"]
     assert bytes(4) + FULL.exif + FULL.xmp == after[-len(FULL.xmp) - len(FULL.exif) - 4 :]
     with Image.open(io.BytesIO(after)) as image:

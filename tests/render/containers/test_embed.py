@@ -20,6 +20,7 @@ from PIL import Image
 
 from pipeline.light.box import Size
 from pipeline.render.containers.embed import Embedded, embed, picture_data
+from pipeline.render.containers.ifd import ExifBlock, read_exif, shorts, write_exif
 from pipeline.render.exif import exif_block
 from tests.render.containers.pictures import FACTS, NAMES, SIZE, embedded, encoded, format_of
 
@@ -238,6 +239,10 @@ def test_what_is_embedded_must_agree_with_itself(name: str) -> None:
     for ppi in (0.0, -1.0, 70_000.0, math.nan, math.inf):
         with pytest.raises(ValueError, match="1 to 65535"):
             embed(data, form, Embedded(FULL.exif, FULL.xmp, ppi))
+    block = read_exif(FULL.exif)
+    centimetres = ExifBlock(block.order, block.first | {296: shorts(296, (3,))}, block.second)
+    with pytest.raises(ValueError, match="does not state the resolution of 300 ppi"):
+        embed(data, form, replace(FULL, exif=write_exif(centimetres)))
     with pytest.raises(ValueError, match="XMP packet is empty"):
         embed(data, form, Embedded(FULL.exif, b"", 300))
     with pytest.raises(ValueError, match="TIFF header"):

@@ -80,6 +80,15 @@ def test_fill_bytes_comments_and_what_follows_the_end_are_dropped() -> None:
     assert embed(data[:at] + comment + data[at:] + b"\xff\xd8 a thumbnail", "jpeg", FULL) == embed(data, "jpeg", FULL)
 
 
+def test_fill_bytes_behind_scans_are_dropped() -> None:
+    """T.81 B.1.1.2: any marker may have bytes FF in front of it."""
+    data = encoded("jpeg-progressive")
+    between = data.rindex(b"\xff\xc4")
+    assert between > data.index(b"\xff\xda")
+    filled = data[:between] + b"\xff\xff" + data[between:-2] + b"\xff" + data[-2:]
+    assert embed(filled, "jpeg", FULL) == embed(data, "jpeg", FULL)
+
+
 def test_a_comment_between_scans_is_dropped() -> None:
     data = encoded("jpeg-progressive")
     at = data.rindex(b"\xff\xc4")

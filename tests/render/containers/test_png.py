@@ -52,6 +52,13 @@ def test_the_profile_chunk_is_the_same_bytes() -> None:
     assert before[b"iCCP"] == after[b"iCCP"]
 
 
+@pytest.mark.parametrize("kind", [b"cICP", b"sRGB", b"cHRM", b"gAMA", b"sBIT", b"mDCV", b"cLLI"])
+def test_what_says_how_the_samples_are_meant_stays(kind: bytes) -> None:
+    """PNG 3rd edition, 11.3.2, colour space information."""
+    after = embed(with_chunk(encoded("png"), b"IDAT", kind, b"\x01\x02\x03"), "png", FULL)
+    assert (kind, b"\x01\x02\x03") in chunks(after)
+
+
 def test_palette_and_transparency_stay() -> None:
     stream = io.BytesIO()
     Image.fromarray(samples()).quantize(16).save(stream, "png", transparency=3, bits=4)

@@ -9,6 +9,7 @@ import tifffile
 from PIL import Image
 
 from pipeline.render.containers.embed import embed, picture_data
+from pipeline.render.containers.ifd import longs, write_directory, write_header
 from tests.render.containers.pictures import FACTS, NAMES, SIZE, embedded, encoded, samples
 
 FULL = embedded()
@@ -110,6 +111,28 @@ def test_other_tags_and_unused_bytes_are_dropped() -> None:
     assert private.count(b"PRIVATE") == 4
     plain = saved(software=None, metadata=None)
     assert embed(private + b"PRIVATE", "tiff", FULL) == embed(plain, "tiff", FULL)
+
+
+@pytest.mark.parametrize("code", [318, 319, 332, 334, 336, 340, 341, 529, 530, 531, 532])
+def test_what_says_how_the_samples_are_meant_stays(code: int) -> None:
+    """TIFF 6.0, sections 8, 16, 18 to 21."""
+    after = embed(saved(extratags=[(code, 3, 2, (5, 6), True)]), "tiff", FULL)
+    with tifffile.TiffFile(io.BytesIO(after)) as file:
+        page = file.pages[0]
+        assert isinstance(page, tifffile.TiffPage)
+        assert page.tags[code].value == (5, 6)
+
+
+def test_strips_that_share_bytes_are_refused() -> None:
+    """A small file whose strips all name the same bytes would grow with every rewriting."""
+    strips = 100
+    entries = {
+        273: longs(273, (8,) * strips),
+        279: longs(279, (1000,) * strips),
+    }
+    data = write_header("little", 1008) + bytes(1000) + write_directory(entries, "little", 1008)
+    with pytest.raises(ValueError, match="do not fit its size"):
+        embed(data, "tiff", FULL)
 
 
 def test_size_tags_for_compressed_files_are_left_out() -> None:
