@@ -1,6 +1,6 @@
 """The crop: the box of a target's ratio that puts the subject where the eye goes and loses nothing it should hold.
 
-All is decided in whole source pixels with exact fractions. The words:
+All is decided in whole source pixels with exact fractions (`light.ratio.exact` reads what a person typed). The words:
 
 - A box has a whole width w and a height of w / ratio, rounded half up, and lies in the frame.
 - It holds the keep box where that lies inside one of the free parts of the trim, inside the centred
@@ -85,8 +85,8 @@ class _Side:
     """One axis of the frame with all that is asked on it, in integers over `unit`.
 
     `subject`, `near` and `far` (the keep box with half a pixel taken off each edge) are places in the
-    frame; `trim`, `parts` (the visible part of each alternative) and `thirds` grow with the box: a slope
-    s is at start * unit + s * size. `targets` are the slopes of the anchor's lines on this axis.
+    frame. `trim`, `parts` (the visible part of each alternative) and `targets` (the anchor's lines) move
+    and grow with the box: they are slopes s, and stand for the place start * unit + s * size.
     """
 
     side: int

@@ -31,7 +31,8 @@ def sharpen_lightness(sigma_px: float, amount: float, halo_limit: float) -> Call
             return image
         lightness = image[0]
         detail = lightness - lightness.gaussblur(sigma_px, precision="float", min_ampl=0.01)
-        fourth = (detail * detail) ** 2
+        square = detail * detail
+        fourth = square * square
         sharper = lightness + detail * (fourth / (fourth + GRAIN**4)) * (amount * STRENGTH)
         low, high = _extremes(lightness, window)
         room = (high - low) * halo_limit

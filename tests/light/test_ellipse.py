@@ -93,9 +93,8 @@ def test_rooms_are_what_goes_with_any_start_of_the_other_axis(
     assert sorted({place[1] for place in held}) == list(range(down.first, down.last + 1))
 
 
-@given(st.data(), ellipses)
-def test_width_below_passes_over_no_width_that_holds(data: st.DataObject, ellipse: Ellipse) -> None:
-    across, down = data.draw(slides(ellipse.across)), data.draw(slides(ellipse.down))
+def passed_over(ellipse: Ellipse, across: Slide, down: Slide) -> list[int]:
+    """Return the widths with a box that holds the rectangle that a step down from a larger one leaves out."""
     holding: list[int] = []
     failing: list[int] = []
     for width in range(1, SIDE + 1):
@@ -110,10 +109,21 @@ def test_width_below_passes_over_no_width_that_holds(data: st.DataObject, ellips
             for left, top in product(range(lefts.first, lefts.last + 1), range(tops.first, tops.last + 1))
         )
         (holding if held else failing).append(width)
-    for width in failing:
-        below = ellipse.width_below(width, across, down)
-        assert below < width
-        assert [held for held in holding if below < held < width] == []
+    steps = [(ellipse.width_below(width, across, down), width) for width in failing]
+    assert all(below < width for below, width in steps)
+    return [held for below, width in steps for held in holding if below < held < width]
+
+
+@given(st.data(), ellipses)
+def test_width_below_passes_over_no_width_that_holds(data: st.DataObject, ellipse: Ellipse) -> None:
+    assert passed_over(ellipse, data.draw(slides(ellipse.across)), data.draw(slides(ellipse.down))) == []
+
+
+def test_a_limit_binds_only_while_it_is_above_nothing() -> None:
+    """In smaller boxes one overhang falls below nothing, where its square would seem to rise again."""
+    across, down = Axis(24, 9, 18, 24, 24), Axis(24, 10, 16, 18, 18)
+    frame = Slide.inside(SIDE, UNIT)
+    assert passed_over(Ellipse(across, down, Fraction(2, 7)), frame, frame) == []
 
 
 def test_a_thin_rectangle_at_the_edge_is_passed_in_few_steps() -> None:

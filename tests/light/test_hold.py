@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from itertools import product
 
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pipeline.light.ellipse import Axis, Ellipse
@@ -46,6 +46,11 @@ def boxes(hold: Hold, width: int) -> set[tuple[int, int]]:
     }
 
 
+# Found: the step down in height must end at the widest box of the next height that has room.
+STEP_IN_HEIGHT = Slide.inside(3, UNIT).between(Bound(1, 0), Bound(13, 1))
+
+
+@example(Fraction(1), Slide.inside(2, UNIT), STEP_IN_HEIGHT, None, 1)
 @given(ratios, slides, slides, st.none() | st.tuples(axes, axes), st.integers(1, 6))
 def test_widest_is_the_largest_width_with_a_box(
     ratio: Fraction, across: Slide, down: Slide, ellipse_axes: tuple[Axis, Axis] | None, least: int

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import struct
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -82,6 +83,8 @@ def test_header_is_that_of_a_version_4_display_profile(space: RGBSpace) -> None:
     assert len(profile) == int.from_bytes(profile[0:4])
     assert (profile[8], profile[9]) == (4, 0x40)
     assert profile[12:24] == b"mntrRGB XYZ "
+    year, month, day, hour, minute, second = struct.unpack(">6H", profile[24:36])
+    assert datetime(year, month, day, hour, minute, second, tzinfo=UTC).year >= 2026
     assert profile[36:40] == b"acsp"
     assert int.from_bytes(profile[64:68]) in range(4)
     assert profile[68:80] == bytes.fromhex("0000F6D6 00010000 0000D32D")

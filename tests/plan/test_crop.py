@@ -242,6 +242,50 @@ PARTS_APART = replace(
     UNDER_A_PIXEL, ratio=VERTICAL, round_shape=False, free=free_from_bands(top=0.8), also_seen=(SQUARE,)
 )
 NO_AREA = replace(NOTHING_FREE, free=free_from_bands(top=0.5), keep=Region(0.1, 0.1, 0.5, 0.10000001))
+TWO_LINES_OF_ONE_COST = CropRequest(
+    Size(21, 6), Fraction(3, 4), Point(0.7, 0.5), Region(0.2, 0.15, 0.3, 0.45), round_shape=True, reach=0.3
+)
+NEARER_LINE_FIRST = CropRequest(
+    Size(18, 12),
+    FOUR_FIVE,
+    Point(0.15, 0.8),
+    Region(0.55, 0.15, 0.85, 0.5),
+    free=(Region(0.05, 0, 1, 1), Region(0, 0.55, 1, 1)),
+    round_shape=True,
+    reach=0.898,
+)
+NEARER_LINE_THAN_SUM = CropRequest(
+    Size(22, 12), Fraction(203, 254), Point(0.85, 0), Region(0.5, 0.6, 0.85, 0.75), round_shape=True, reach=0.918
+)
+NEAREST_TO_A_POINT = CropRequest(
+    Size(19, 17),
+    Fraction(1, 2),
+    Point(0.2, 0.05),
+    Region(0.5, 0.55, 0.6, 0.75),
+    trim=Region(0.15, 0.15, 0.85, 0.85),
+    round_shape=True,
+    anchor="centre",
+    reach=0.273,
+)
+STRAIN_BEFORE_ANCHOR = CropRequest(
+    Size(22, 21),
+    Fraction(16, 9),
+    Point(0.35, 0.85),
+    Region(0.25, 0.3, 0.75, 0.35),
+    free=(Region(0.05, 0, 1, 1), Region(0, 0, 1, 0.5)),
+    also_seen=(Fraction(1, 2), SQUARE),
+    round_shape=True,
+    reach=0.15,
+)
+STEP_IN_HEIGHT = CropRequest(
+    Size(7, 16),
+    Fraction(191, 100),
+    Point(0.3, 0.85),
+    Region(0.45, 0.4, 1, 0.55),
+    trim=Region(0.15, 0.05, 0.95, 0.85),
+    free=(Region(0.3, 0.2, 0.6, 0.9), Region(0.3, 0.3, 1, 0.9)),
+    reach=0.15,
+)
 
 
 @settings(max_examples=at_least(220))
@@ -253,6 +297,12 @@ NO_AREA = replace(NOTHING_FREE, free=free_from_bands(top=0.5), keep=Region(0.1, 
 @example(UNDER_A_PIXEL)
 @example(PARTS_APART)
 @example(NO_AREA)
+@example(TWO_LINES_OF_ONE_COST)
+@example(NEARER_LINE_FIRST)
+@example(NEARER_LINE_THAN_SUM)
+@example(NEAREST_TO_A_POINT)
+@example(STRAIN_BEFORE_ANCHOR)
+@example(STEP_IN_HEIGHT)
 def test_the_crop_is_the_one_that_trying_every_box_finds(request: CropRequest) -> None:
     assume(fits(request))
     crop = find_crop(request)
@@ -314,38 +364,48 @@ def test_more_reach_never_makes_a_larger_box(request: CropRequest, more: int) ->
     assert find_crop(reaching_further).box.width <= find_crop(request).box.width
 
 
-def mirrored(request: CropRequest) -> CropRequest:
-    def flip(region: Region) -> Region:
+def mirrored(request: CropRequest, *, upside_down: bool = False) -> CropRequest:
+    def turned(region: Region) -> Region:
+        if upside_down:
+            return Region(region.left, 1 - region.bottom, region.right, 1 - region.top)
         return Region(1 - region.right, region.top, 1 - region.left, region.bottom)
 
-    anchor = request.anchor
+    def at(point: Point) -> Point:
+        return Point(point.x, 1 - point.y) if upside_down else Point(1 - point.x, point.y)
+
     return replace(
         request,
-        subject=Point(1 - request.subject.x, request.subject.y),
-        keep=flip(request.keep) if request.keep else None,
-        trim=flip(request.trim),
-        free=tuple(map(flip, request.free)),
-        anchor=Point(1 - anchor.x, anchor.y) if isinstance(anchor, Point) else anchor,
+        subject=at(request.subject),
+        keep=turned(request.keep) if request.keep else None,
+        trim=turned(request.trim),
+        free=tuple(map(turned, request.free)),
+        anchor=at(request.anchor) if isinstance(request.anchor, Point) else request.anchor,
     )
 
 
-@settings(max_examples=at_least(200))
-@given(requests(60, 3000))
-@example(CropRequest(FRAME, FOUR_FIVE, px(4200, 2000)))
-@example(CropRequest(FRAME, SQUARE, px(3000, 1200), reach=0.11))
-def test_mirroring_the_frame_mirrors_the_box(request: CropRequest) -> None:
+@settings(max_examples=at_least(300))
+@given(request=requests(60, 3000), upside_down=st.booleans())
+@example(request=CropRequest(FRAME, FOUR_FIVE, px(4200, 2000)), upside_down=False)
+@example(request=CropRequest(FRAME, SQUARE, px(3000, 1200), reach=0.11), upside_down=False)
+def test_mirroring_the_frame_mirrors_the_box(request: CropRequest, upside_down: bool) -> None:  # noqa: FBT001 (drawn)
     """Two boxes may differ where two sides cost the same: then each is as good as the other."""
-    crop, mirror = find_crop(request), find_crop(mirrored(request))
-    back = Box(request.frame.width - mirror.box.right, mirror.box.top, mirror.box.width, mirror.box.height)
+    crop, mirror = find_crop(request), find_crop(mirrored(request, upside_down=upside_down))
+    box = mirror.box
+    if upside_down:
+        back = replace(box, top=request.frame.height - box.bottom)
+    else:
+        back = replace(box, left=request.frame.width - box.right)
     assert (crop.box.size, crop.reached) == (back.size, mirror.reached)
     assert crop.keep_lost == pytest.approx(mirror.keep_lost)
     oracle = Oracle(request)
-    if crop.reached == "no" or crop.keep_lost:
+    if crop.keep_lost:
         assert (oracle.shown(crop.box), oracle.strain(crop.box)) == (oracle.shown(back), oracle.strain(back))
-        assert oracle.nearness(crop.box)[:2] == oracle.nearness(back)[:2]
     else:
         assert oracle.held(back)
-        assert oracle.reached(back) == crop.reached
+    if crop.reached == "no" or crop.keep_lost:
+        assert oracle.nearness(crop.box)[:2] == oracle.nearness(back)[:2]
+    else:
+        assert crop.reached == oracle.reached(back)
 
 
 @pytest.mark.parametrize("subject", [px(4200, 2000), px(4200, 900), px(5900, 3900)])

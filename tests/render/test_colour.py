@@ -108,6 +108,16 @@ def test_half_a_picture_outside_counts_half() -> None:
     assert outside_gamut(lab, DISPLAY_P3) == 0.0
 
 
+@pytest.mark.parametrize(
+    ("linear", "share"),
+    # A quarter of an 8-bit level at full light is 0.2 % of it: what rounds to a true code is not outside.
+    [([1.0005, 0.5, 0.5], 0.0), ([1.01, 0.5, 0.5], 1.0), ([0.5, -0.0005, 0.5], 0.0), ([0.5, -0.01, 0.5], 1.0)],
+)
+def test_just_outside_is_outside(linear: list[float], share: float) -> None:
+    lab = working_space(matrix_of(SRGB))(image_of(np.array([[linear]], np.float32)))
+    assert outside_gamut(lab, SRGB) == share
+
+
 @given(st.integers(0, 40), st.integers(1, 40))
 def test_the_share_outside_is_counted_by_the_pixel(count: int, more: int) -> None:
     total = count + more

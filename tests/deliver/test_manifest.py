@@ -1,0 +1,104 @@
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from pipeline.deliver.manifest import manifest_json
+from pipeline.ledger.made import Made
+from tests.small_shoot import FRAME, HEAD, plan_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pipeline.plan.rendition import Plan
+
+TEXT = (
+    HEAD.replace("Bean soup", "Crème <soup>")
+    + FRAME
+    + 'targets = ["blog/step", "print/a4"]\n'
+    + FRAME.replace("bowl", "bread")
+)
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Plan:
+    """Return a plan of two frames and three renditions, one of them refused."""
+    _, made = plan_of(tmp_path, TEXT, (600, 400), (6000, 4000))
+    return made
+
+
+def made_of(plan: Plan) -> dict[str, Made]:
+    """Return rows as if every planned file had been made."""
+    paths = [output.path for rendition in plan.renditions for output in rendition.outputs]
+    return {
+        path: Made(
+            path, f"use {number}", "p", "m", f"digest {number}", 1000 + number, 5, number / 3 if number else None
+        )
+        for number, path in enumerate(paths)
+    }
+
+
+def manifest(plan: Plan, made: dict[str, Made]) -> dict[str, Any]:
+    document: dict[str, Any] = json.loads(manifest_json(plan, made, {"bowl": "content of bowl"}))
+    return document
+
+
+def test_it_says_what_each_rendition_is_made_of_and_how(plan: Plan) -> None:
+    document = manifest(plan, made_of(plan))
+    assert (document["manifest"], document["job"], document["title"]) == (1, "job.toml", "Crème <soup>")
+    for rendition, told in zip(plan.renditions, document["renditions"], strict=True):
+        box = rendition.crop.box
+        assert (told["frame"], told["target"]) == (rendition.frame, f"{rendition.outlet}/{rendition.target}")
+        assert told["box"] == [box.left, box.top, box.width, box.height]
+        assert (told["anchor"], told["refused"]) == (rendition.crop.reached, rendition.refused)
+        assert told["cautions"] == list(rendition.cautions)
+        assert told["metadata"] == rendition.policy
+        assert told["settings"]["sharpen_radius_px"] == rendition.settings.sharpen_radius_px
+        assert told["settings"]["quality"] == [list(pair) for pair in rendition.settings.quality]
+    assert [one["source"] for one in document["renditions"]] == [
+        {"file": "bowl.jpg", "sha256": "content of bowl"},
+        {"file": "bowl.jpg", "sha256": "content of bowl"},
+        {"file": "bread.jpg", "sha256": None},
+    ]
+
+
+def test_it_lists_every_file_with_its_digest_bytes_and_size(plan: Plan) -> None:
+    made = made_of(plan)
+    files = [file for one in manifest(plan, made)["renditions"] for file in one["files"]]
+    planned = [output for rendition in plan.renditions for output in rendition.outputs]
+    assert [(file["path"], file["size"], file["format"], file["ppi"]) for file in files] == [
+        (output.path, [output.size.width, output.size.height], output.format, output.ppi) for output in planned
+    ]
+    for file in files:
+        row = made[file["path"]]
+        assert (file["sha256"], file["bytes"]) == (row.sha256, row.size_bytes)
+        assert file["outside_gamut"] == (row.outside_gamut and pytest.approx(row.outside_gamut, abs=1e-6))
+
+
+def test_a_file_that_was_not_made_is_not_listed(plan: Plan) -> None:
+    made = made_of(plan)
+    gone = next(iter(made))
+    del made[gone]
+    files = [file["path"] for one in manifest(plan, made)["renditions"] for file in one["files"]]
+    assert files == list(made)
+
+
+def test_a_refused_rendition_stands_there_without_files(plan: Plan) -> None:
+    (refused,) = [one for one in manifest(plan, made_of(plan))["renditions"] if one["refused"]]
+    assert (refused["target"], refused["files"]) == ("print/a4", [])
+    assert refused["refused"].startswith("too small: this crop gives ")
+
+
+def test_the_same_plan_gives_the_same_bytes(plan: Plan) -> None:
+    made = made_of(plan)
+    first = manifest_json(plan, made, {"bowl": "x", "bread": "y"})
+    again = manifest_json(plan, dict(reversed(made.items())), {"bread": "y", "bowl": "x"})
+    assert first == again
+    assert first.endswith(b"}\n")
+    assert "Crème <soup>".encode() in first
+
+
+def test_it_names_no_folder_of_this_machine(plan: Plan, tmp_path: Path) -> None:
+    assert str(tmp_path).encode() not in manifest_json(plan, made_of(plan), {})
