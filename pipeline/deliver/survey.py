@@ -33,7 +33,23 @@ class Survey:
 
     def plan(self, delivered: Mapping[str, str]) -> Plan:
         """Return the plan; what was delivered before keeps its name. Raises `RequestRefused`."""
-        return build_plan(self.job, self.headers, delivered)
+        plan = build_plan(self.job, self.headers, delivered)
+        faults = [fault for mark in _marks(plan) if (fault := self._mark_fault(mark))]
+        if faults:
+            raise RequestRefused(*faults)
+        return plan
+
+    def _mark_fault(self, mark: str) -> Fault | None:
+        """Return what is wrong with the words of a proof mark: a letter that our font cannot draw."""
+        if mark.replace("·", "").isascii():
+            return None
+        from pipeline.render.mark import missing_letters  # noqa: PLC0415 (loads the font; few marks need it)
+
+        missing = "".join(sorted(missing_letters(mark)))
+        if not missing:
+            return None
+        wanted = "write the shoot's title and the sponsor's name in Latin letters, or take the mark off the target"
+        return Fault(self.job.file.name, f"the proof mark cannot show {missing!r}", wanted, "shoot: title")
 
     def refuse_only(self, pattern: str) -> None:
         """See that `--only` matches something that the job asks for. Raises `RequestRefused` where it does not."""
@@ -81,3 +97,8 @@ def survey(job_file: Path) -> Survey:
 def delivered_names(out: Path) -> dict[str, str]:
     """Return the path of each identity that was delivered to `out`; nothing where nothing was. Writes nothing there."""
     return {row.identity: row.path for row in read_made(out).values()}
+
+
+def _marks(plan: Plan) -> dict[str, None]:
+    """Return the words of every mark in the plan, once each, in order."""
+    return dict.fromkeys(rendition.settings.mark for rendition in plan.renditions if rendition.settings.mark)

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 SCREEN_PPI = 72.0
 SCREEN_HALO_LIMIT, PAPER_HALO_LIMIT = 0.08, 0.20
-PREVIEW_SIDE, WHOLE_SIDE = 640, 1200
+PREVIEW_SIDE, WHOLE_SIDE = 640, 1600
 PREVIEW_QUALITY = 80
 ENDINGS: dict[OutputFormat, str] = {"jpeg": "jpg", "png": "png", "webp": "webp", "tiff": "tif", "avif": "avif"}
 

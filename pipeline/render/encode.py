@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 JPEG_OPTIONS: dict[str, Any] = {"optimize_coding": True, "interlace": True, "subsample_mode": "off"}
 WEBP_OPTIONS: dict[str, Any] = {"effort": 4, "smart_subsample": True}
 AVIF_OPTIONS: dict[str, Any] = {"compression": "av1", "effort": 2, "subsample_mode": "off", "bitdepth": 8}
-TIFF_OPTIONS: dict[str, Any] = {"compression": "deflate", "predictor": "horizontal"}
+# LZW stands in TIFF 6.0 itself; deflate came later, and not every reader knows it (common practice, no source).
+TIFF_OPTIONS: dict[str, Any] = {"compression": "lzw", "predictor": "horizontal"}
 PNG_OPTIONS: dict[str, Any] = {"compression": 6, "filter": "all"}
 
 
