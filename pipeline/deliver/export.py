@@ -184,28 +184,41 @@ def _work(asked: Asked, tasks: list[FrameTask], ledger: Ledger, progress_to: Tex
 
 
 def _results(tasks: list[FrameTask], workers: int) -> Iterator[tuple[FrameTask, FrameDone]]:
-    """Yield each task with what came of it, as it is done; a worker that dies costs its frame, not the run."""
-    pixels = [task for task in tasks if any(file.work == "pixels" for one in task.renditions for file in one.files)]
-    for task in tasks:
-        if task not in pixels:
-            yield task, work_on_frame(task)
-    if len(pixels) == 1 or workers == 1:
-        for task in pixels:
-            yield task, work_on_frame(task)
-        return
-    if not pixels:
-        return
+    """Yield each task with what came of it, as it is done."""
+    pixels = [task for task in tasks if task.renders]
+    here = [task for task in tasks if not task.renders]
+    pool = _pool(min(workers, len(pixels)))
+    if pool is None:
+        here, pixels = here + pixels, []
+    for task in here:
+        yield task, work_on_frame(task)
+    if pool is not None:
+        with pool:
+            yield from _side_by_side(pool, pixels)
+
+
+def _pool(workers: int) -> ProcessPoolExecutor | None:
+    """Return worker processes, or None where one is enough or the system has no room for shared locks."""
+    if workers <= 1:
+        return None
     context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
-    with ProcessPoolExecutor(min(workers, len(pixels)), mp_context=context) as pool:
-        waiting = {pool.submit(work_on_frame, task): task for task in pixels}
-        while waiting:
-            finished, _ = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in finished:
-                task = waiting.pop(future)
-                try:
-                    yield task, future.result()
-                except BrokenProcessPool:
-                    fault = Fault(
-                        task.file, "the worker making it was stopped", "run export again; give it fewer --workers"
-                    )
-                    yield task, FrameDone(task.file, (), (fault,), (), 0, 0)
+    try:
+        return ProcessPoolExecutor(workers, mp_context=context)
+    except OSError:
+        return None
+
+
+def _side_by_side(pool: ProcessPoolExecutor, tasks: list[FrameTask]) -> Iterator[tuple[FrameTask, FrameDone]]:
+    """Yield each task with what came of it; a worker that dies costs its frame, not the run."""
+    waiting = {pool.submit(work_on_frame, task): task for task in tasks}
+    while waiting:
+        finished, _ = wait(waiting, return_when=FIRST_COMPLETED)
+        for future in finished:
+            task = waiting.pop(future)
+            try:
+                yield task, future.result()
+            except BrokenProcessPool:
+                fault = Fault(
+                    task.file, "the worker making it was stopped", "run export again; give it fewer --workers"
+                )
+                yield task, FrameDone(task.file, (), (fault,), (), 0, 0)

@@ -281,7 +281,7 @@ def test_an_independent_reader_finds_the_facts_and_nothing_private(
                 by_name = {name.rpartition(":")[2]: value for name, value in tags.items()}
                 assert frame.facts.alt == by_name["AltTextAccessibility"], output.path
                 assert tags["XMP-dc:Creator"] == ["Ines Falkenrath", "Jö Tàn"], output.path
-                assert by_name["Credit"] == "Ines Falkenrath / larder-and-light.example", output.path
+                assert tags["XMP-photoshop:Credit"] == "Ines Falkenrath / larder-and-light.example", output.path
                 assert tags["XMP-dc:Rights"] == "© 2026 Ines Falkenrath", output.path
                 assert by_name["WebStatement"] == "https://larder-and-light.example/licence", output.path
                 private = [name for name in tags if "GPS" in name or "Serial" in name or "MakerNote" in name]
