@@ -104,6 +104,7 @@ def _parser() -> argparse.ArgumentParser:
     plan = verb(
         "plan", _plan, "show every rendition before a pixel is touched", "plateline plan shoots/soup/job.toml --json"
     )
+    check.add_argument("--strict", action="store_true", help="end with 1 where anything is refused or cautioned")
     plan.add_argument("--json", action="store_true", help="print JSON, for programs")
     export = verb(
         "export", _export, "make every picture of the job", 'plateline export shoots/soup/job.toml --only "*/feed/*"'
@@ -172,14 +173,15 @@ def _check(options: argparse.Namespace) -> int:
 
     surveyed = survey(options.job)
     plan = surveyed.plan({})
-    for line in check_lines(plan):
+    lines = check_lines(plan)
+    for line in lines:
         print(line)
     _tell(surveyed.unreadable)
     frames = f"{len(plan.frames)} of {counted(len(surveyed.job.frames), 'frame')} can be read"
     renditions = counted(len(plan.renditions), "rendition")
     files = counted(sum(len(rendition.outputs) for rendition in plan.renditions), "file")
     print(f"{options.job}: the job is sound; {frames}, {renditions}, {files}")
-    return FAILED if surveyed.unreadable else DONE
+    return FAILED if surveyed.unreadable or (options.strict and lines) else DONE
 
 
 def _plan(options: argparse.Namespace) -> int:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from pipeline.job.model import Credit, FrameEntry, Shoot, Sponsor
+    from pipeline.job.model import Credit, FrameEntry, Shoot, Site, Sponsor
     from pipeline.job.target import Target
     from pipeline.light.box import Point, Region
 
@@ -58,6 +58,7 @@ class Job:
     file: Path
     shoot: Shoot
     slug: str
+    site: Site
     credit: Credit
     sponsor: Sponsor | None
     pixel_limit: int

@@ -43,6 +43,27 @@ Names = Annotated[
 ]
 
 
+# IPTC NewsCodes, digital source type: the last part of each term's address. Source: [IPTC], some from memory.
+DigitalSource = Literal[
+    "digitalCapture",
+    "computationalCapture",
+    "screenCapture",
+    "virtualRecording",
+    "negativeFilm",
+    "positiveFilm",
+    "print",
+    "humanEdits",
+    "digitalCreation",
+    "algorithmicallyEnhanced",
+    "dataDrivenMedia",
+    "algorithmicMedia",
+    "trainedAlgorithmicMedia",
+    "compositeCapture",
+    "compositeSynthetic",
+    "compositeWithTrainedAlgorithmicMedia",
+]
+
+
 class Shoot(Table):
     """The dish and the day."""
 
@@ -54,17 +75,55 @@ class Shoot(Table):
     content_width: Annotated[int, Field(ge=200, le=4000)] = 720
     targets: tuple[TargetPattern, ...] = ()
     job_id: Words | None = None
+    source: Words | None = None
+    caption_writer: Words | None = None
+    instructions: Words | None = None
+    digital_source: DigitalSource | None = None
+    not_before: dt.date | None = None
+    licence_ends: dt.date | None = None
+
+
+class Site(Table):
+    """Where the post and its pictures stand on the web; whole addresses, for link previews and search."""
+
+    post_url: WebAddress | None = None
+    pictures_url: WebAddress | None = None
+
+
+class Contact(Table):
+    """How the creator is reached, as far as she wants it in every file."""
+
+    address: Words | None = None
+    city: Words | None = None
+    region: Words | None = None
+    postcode: Words | None = None
+    country: Words | None = None
+    phone: Words | None = None
+    email: Words | None = None
+    url: WebAddress | None = None
+
+
+class Contributor(Table):
+    """Somebody beside the photographer: the cook, the stylist."""
+
+    name: Words = Field(examples=["Her name"])
+    role: Words = Field(examples=["Food stylist"])
 
 
 class Credit(Table):
     """Who made the picture and how it may be used. Whether the words suffice is for local rules to say."""
 
     creator: Names | None = None
+    creator_title: Words | None = None
+    contact: Contact | None = None
     credit_line: Words | None = None
     copyright: Words | None = None
+    owner: Words | None = None
     licence_url: WebAddress | None = None
+    licensor: Words | None = None
     acquire_url: WebAddress | None = None
     usage_terms: Words | None = None
+    contributors: tuple[Contributor, ...] | None = None
 
 
 class Sponsor(Table):
@@ -92,11 +151,18 @@ class FrameEntry(Table):
     keep: KeepBox | None = None
     slug: Slug | None = None
     step: Annotated[int, Field(ge=1, le=999)] | None = None
-    title: Words | None = None
+    title: Text | None = None
+    headline: Words | None = None
     alt: MaybeEmptyText | None = None
+    long_alt: Text | None = None
     decorative: bool = False
     caption: Text | None = None
     keywords: tuple[Words, ...] = ()
+    rating: Annotated[int, Field(ge=-1, le=5)] | None = None
+    digital_source: DigitalSource | None = None
+    instructions: Words | None = None
+    not_before: dt.date | None = None
+    licence_ends: dt.date | None = None
     credit: Credit = Credit()
     note: Words | None = None
     targets: tuple[TargetPattern, ...] | None = None
@@ -109,7 +175,9 @@ class JobFile(Table):
     profiles: Annotated[tuple[Words, ...], Field(min_length=1, examples=[("blog",)])]
     profiles_folder: Words | None = None
     pixel_limit: Annotated[int, Field(ge=1_000_000, le=4_000_000_000)] = PIXEL_LIMIT
+    captions: Words | None = None
     shoot: Shoot
+    site: Site = Site()
     credit: Credit = Credit()
     sponsor: Sponsor | None = None
     targets: dict[str, dict[str, Any]] = Field(default_factory=dict)

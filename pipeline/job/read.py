@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from pipeline.faults import Fault, RequestRefused
 from pipeline.job.asked import Known, asked_frame, files_named_twice, slugs_shared
+from pipeline.job.captions import with_captions
 from pipeline.job.explain import explain, json_text, nearest
 from pipeline.job.job import Job
 from pipeline.job.model import FrameEntry, JobFile
@@ -36,14 +37,15 @@ def read_job(path: Path) -> Job:
         faults.extend(explain(error, JobFile, path.name, data))
     known = _known(path, data, faults)
     shared = _shoot_targets(data)
-    frames = [asked_frame(path, number, entry, shared, known, faults) for number, entry in _frames(data)]
+    entries = with_captions(path, data, list(_frames(data)), faults)
+    frames = [asked_frame(path, number, entry, shared, known, faults) for number, entry in entries]
     faults.extend(files_named_twice(path.name, frames))
     faults.extend(slugs_shared(path.name, frames))
     if faults or checked is None:
         raise RequestRefused(*faults)
     shoot = checked.shoot
     slug = slugify(shoot.slug or shoot.title) or slugify(path.stem) or "shoot"
-    return Job(path, shoot, slug, checked.credit, checked.sponsor, checked.pixel_limit, tuple(frames))
+    return Job(path, shoot, slug, checked.site, checked.credit, checked.sponsor, checked.pixel_limit, tuple(frames))
 
 
 def _frames(data: dict[str, Any]) -> Iterator[tuple[int, FrameEntry]]:

@@ -11,7 +11,8 @@ from pipeline.light.ratio import parse_ratio
 from pipeline.light.sharpness import SCREEN_SIGMA_PX, paper_sigma_px
 from pipeline.light.trim import trim_region
 from pipeline.plan.crop import CropRequest, find_crop
-from pipeline.plan.describe import facts_under, frame_facts
+from pipeline.plan.describe import facts_under, frame_facts, in_language
+from pipeline.plan.lint import alt_cautions, shared_alts
 from pipeline.plan.naming import file_name
 from pipeline.plan.rendition import Crop, Output, PixelSettings, Plan, PlannedFrame, Rendition
 from pipeline.plan.sizes import effective_ppi, given_sizes, outer_ratio
@@ -44,7 +45,12 @@ def build_plan(job: Job, headers: Mapping[str, Header], delivered: Mapping[str, 
     `headers` is by frame slug; `delivered` gives the path under which an identity was delivered before, which
     stays. Raises `RequestRefused` where two files would have one name.
     """
-    frames = tuple(_frame(job, asked, headers[asked.slug], delivered) for asked in job.frames if asked.slug in headers)
+    shared = shared_alts((asked.slug, in_language(asked.entry.alt, job.shoot.language)) for asked in job.frames)
+    frames = tuple(
+        _frame(job, asked, headers[asked.slug], delivered, shared.get(asked.slug))
+        for asked in job.frames
+        if asked.slug in headers
+    )
     plan = Plan(
         job=job.file,
         title=job.shoot.title,
@@ -53,6 +59,10 @@ def build_plan(job: Job, headers: Mapping[str, Header], delivered: Mapping[str, 
         language=job.shoot.language,
         credit_line=job.credit.credit_line,
         frames=frames,
+        content_width=job.shoot.content_width,
+        post_url=job.site.post_url,
+        pictures_url=job.site.pictures_url,
+        sponsor=job.sponsor.name if job.sponsor else None,
     )
     collisions = _collisions(job, plan, delivered)
     if collisions:
@@ -84,15 +94,18 @@ def _collision(job: str, first: Rendition, second: Rendition, path: str, deliver
     return Fault(job, found, wanted)
 
 
-def _frame(job: Job, asked: AskedFrame, header: Header, delivered: Mapping[str, str]) -> PlannedFrame:
+def _frame(
+    job: Job, asked: AskedFrame, header: Header, delivered: Mapping[str, str], shared_alt: str | None
+) -> PlannedFrame:
     facts = frame_facts(job, asked, header)
     renditions = tuple(_rendition(job, asked, request, header.size, facts, delivered) for request in asked.requests)
     entry = asked.entry
     cautions = [] if header.icc_profile or header.format == "raw" else ["no ICC profile: taken as sRGB"]
     if header.camera.position:
         cautions.append("the frame carries the place where it was taken; no file made from it will")
-    if not (facts.alt or facts.decorative):
-        cautions.append("no alt text: write one, or say decorative = true")
+    alt, caption = (in_language(words, job.shoot.language) for words in (entry.alt, entry.caption))
+    cautions.extend(alt_cautions(alt or facts.alt, caption, entry.file, decorative=entry.decorative))
+    cautions.extend(filter(None, [shared_alt]))
     return PlannedFrame(
         slug=asked.slug,
         file=entry.file,

@@ -1,19 +1,32 @@
-"""The facts of a picture: the frame's own words over the shoot's, the camera's date where it has one."""
+"""The facts of a picture: the frame's own words over the shoot's; the camera's date over the day of the shoot."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from pipeline.plan.facts import PictureFacts
+from pipeline.plan.facts import Contact, Contributor, PictureFacts, Translation
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from datetime import date
 
     from pipeline.frames.header import Header
     from pipeline.job.job import AskedFrame, Job
+    from pipeline.job.model import FrameEntry
     from pipeline.plan.facts import Policy
 
+# Lines of [credit] that go into the facts under their own names.
+CREDIT_LINES = (
+    "creator_title",
+    "credit_line",
+    "copyright",
+    "owner",
+    "licence_url",
+    "licensor",
+    "acquire_url",
+    "usage_terms",
+)
 PROOF_TERMS = "Proof for review only. All rights reserved; no licence is given with this file."
 
 
@@ -28,31 +41,79 @@ def in_language(words: str | Mapping[str, str] | None, language: str) -> str | N
 
 def frame_facts(job: Job, asked: AskedFrame, header: Header) -> PictureFacts:
     """Return what is written into every file made from this frame."""
-    entry, language = asked.entry, job.shoot.language
+    words = job_words(job, asked)
+    if header.camera.taken:
+        words["date_created"] = header.camera.taken
+    return PictureFacts(language=job.shoot.language, **words)
 
-    def credit(name: str) -> Any:  # noqa: ANN401 (the type of that field)
-        own = getattr(entry.credit, name)
-        return own if own is not None else getattr(job.credit, name)
 
-    creator = credit("creator")
-    caption = in_language(entry.caption, language)
-    disclosure = job.sponsor.disclosure if job.sponsor else None
+def job_words(job: Job, asked: AskedFrame) -> dict[str, Any]:
+    """Return the facts that the job itself states, by their names in `PictureFacts`; silent ones are left out.
+
+    A frame's own word goes before the shoot's. The sponsor's disclosure ends every description.
+    """
+    entry, shoot, language = asked.entry, job.shoot, job.shoot.language
     alt = in_language(entry.alt, language)
-    return PictureFacts(
+    creator = _first(entry.credit.creator, job.credit.creator)
+    contact = _first(entry.credit.contact, job.credit.contact)
+    contributors = _first(entry.credit.contributors, job.credit.contributors) or ()
+    words = {
+        "title": in_language(entry.title, language) or shoot.title,
+        "headline": entry.headline,
+        "description": _disclosed(job, in_language(entry.caption, language)),
+        "alt": "" if entry.decorative else (alt or "").strip() or None,
+        "long_alt": in_language(entry.long_alt, language),
+        "decorative": entry.decorative,
+        "creators": (creator,) if isinstance(creator, str) else creator,
+        "contact": Contact(**contact.model_dump()) if contact else None,
+        "contributors": tuple(Contributor(one.name, one.role) for one in contributors),
+        "keywords": tuple(dict.fromkeys([*shoot.keywords, *entry.keywords])),
+        "date_created": shoot.date.isoformat() if shoot.date else None,
+        "source": shoot.source,
+        "job_id": shoot.job_id,
+        "instructions": _first(entry.instructions, shoot.instructions),
+        "caption_writer": shoot.caption_writer,
+        "digital_source": _first(entry.digital_source, shoot.digital_source),
+        "not_before": _day(_first(entry.not_before, shoot.not_before)),
+        "licence_ends": _day(_first(entry.licence_ends, shoot.licence_ends)),
+        "rating": entry.rating,
+        "translations": tuple(_translation(job, entry, tag) for tag in _other_languages(entry, language)),
+        **{name: _first(getattr(entry.credit, name), getattr(job.credit, name)) for name in CREDIT_LINES},
+    }
+    return {name: value for name, value in words.items() if value is not None}
+
+
+def _first(*values: Any) -> Any:  # noqa: ANN401 (the type of what is given)
+    return next((value for value in values if value is not None), None)
+
+
+def _day(day: date | None) -> str | None:
+    return day.isoformat() if day else None
+
+
+def _disclosed(job: Job, caption: str | None) -> str | None:
+    disclosure = job.sponsor.disclosure if job.sponsor else None
+    return " ".join(filter(None, [caption, disclosure])) or None
+
+
+def _other_languages(entry: FrameEntry, language: str) -> list[str]:
+    """Return the languages beside the shoot's that any words of the frame are written in, in the order of the job."""
+    texts = (entry.title, entry.caption, entry.alt, entry.long_alt)
+    found = dict.fromkeys(tag for text in texts if isinstance(text, dict) for tag in text)
+    return [tag for tag in found if tag != language]
+
+
+def _translation(job: Job, entry: FrameEntry, language: str) -> Translation:
+    def text(words: str | Mapping[str, str] | None) -> str | None:
+        return words.get(language) if words and not isinstance(words, str) else None
+
+    caption, alt = text(entry.caption), text(entry.alt)
+    return Translation(
         language=language,
-        title=entry.title or job.shoot.title,
-        description=" ".join(filter(None, [caption, disclosure])) or None,
-        alt="" if entry.decorative else (alt.strip() or None if alt else None),
-        decorative=entry.decorative,
-        creators=(creator,) if isinstance(creator, str) else tuple(creator or ()),
-        credit_line=credit("credit_line"),
-        copyright=credit("copyright"),
-        licence_url=credit("licence_url"),
-        acquire_url=credit("acquire_url"),
-        usage_terms=credit("usage_terms"),
-        keywords=tuple(dict.fromkeys([*job.shoot.keywords, *entry.keywords])),
-        date_created=header.camera.taken or (job.shoot.date.isoformat() if job.shoot.date else None),
-        job_id=job.shoot.job_id,
+        title=text(entry.title),
+        description=_disclosed(job, caption) if caption else None,
+        alt=None if entry.decorative else (alt or "").strip() or None,
+        long_alt=text(entry.long_alt),
     )
 
 

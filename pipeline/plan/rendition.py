@@ -113,7 +113,11 @@ class PlannedFrame:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """All renditions of a job, frame by frame in the order of the job file."""
+    """All renditions of a job, frame by frame in the order of the job file.
+
+    `content_width` is the width of the site's text column in CSS pixels. `post_url` is the address of the post,
+    `pictures_url` the address of the folder that the output folder is put to; None where the job does not say.
+    """
 
     job: Path
     title: str
@@ -122,6 +126,10 @@ class Plan:
     language: str
     credit_line: str | None
     frames: tuple[PlannedFrame, ...]
+    content_width: int = 720
+    post_url: str | None = None
+    pictures_url: str | None = None
+    sponsor: str | None = None
 
     @property
     def renditions(self) -> tuple[Rendition, ...]:

@@ -164,7 +164,7 @@ def test_every_frame_has_its_whole_picture_for_the_sheet(tmp_path: Path) -> None
     (frame,) = plan.frames
     assert (frame.whole.crop.box, frame.whole.outputs) == (Box(0, 0, 6000, 4000), ())
     assert frame.whole.preview
-    assert frame.whole.preview.size == Size(1200, 800)
+    assert frame.whole.preview.size == Size(1600, 1067)
 
 
 def test_previews_are_small_and_never_larger_than_the_rendition(tmp_path: Path) -> None:
@@ -193,8 +193,11 @@ def test_previews_never_share_a_name(tmp_path: Path) -> None:
     [
         ('alt = "A bowl"', ()),
         ("decorative = true", ()),
-        ("", ("no alt text: write one, or say decorative = true",)),
-        ('alt = " "', ("no alt text: write one, or say decorative = true",)),
+        ("", ("no alt text: write one, or say decorative = true (WCAG 1.1.1)",)),
+        (
+            'alt = " "',
+            ("the alt text is white space only: write what is to be seen, or say decorative = true (WCAG F30)",),
+        ),
     ],
 )
 def test_a_frame_without_alt_text_is_cautioned(tmp_path: Path, words: str, said: tuple[str, ...]) -> None:

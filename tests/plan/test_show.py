@@ -63,7 +63,7 @@ def test_the_lines_say_box_place_share_ppi_and_names(plan: Plan) -> None:
     page = next(one for one in plan.renditions if one.target == "eight-by-ten")
     box, at = page.crop.box, page.crop.subject_at
     assert "2. bread  (bread.jpg, 2500 x 3500, jpeg)" in lines
-    assert "   caution: no alt text: write one, or say decorative = true" in lines
+    assert "   caution: no alt text: write one, or say decorative = true (WCAG 1.1.1)" in lines
     assert (
         f"      box {box.width} x {box.height} at {box.left}, {box.top}; {page.crop.kept:.0%} of the frame kept;"
         in lines
@@ -109,7 +109,7 @@ def test_a_line_of_the_thirds_and_an_anchor_not_reached(tmp_path: Path) -> None:
 
 def test_a_check_tells_a_shared_caution_once_and_refusals_with_their_names(plan: Plan) -> None:
     assert check_lines(plan) == [
-        "caution: bread: no alt text: write one, or say decorative = true",
+        "caution: bread: no alt text: write one, or say decorative = true (WCAG 1.1.1)",
         "caution: bowl/feed/tall: 57% of the keep box is cut off or covered",
         (
             "refused: bowl/print/a4: "
@@ -122,4 +122,4 @@ def test_a_check_tells_a_shared_caution_once_and_refusals_with_their_names(plan:
 def test_a_caution_of_two_frames_stands_once(tmp_path: Path) -> None:
     silent = FRAME.replace('alt = "A bowl of soup"', "")
     _, plan = plan_of(tmp_path, HEAD + silent + silent.replace("bowl", "bread"), (6000, 4000), (6000, 4000))
-    assert check_lines(plan) == ["caution: bowl, bread: no alt text: write one, or say decorative = true"]
+    assert check_lines(plan) == ["caution: bowl, bread: no alt text: write one, or say decorative = true (WCAG 1.1.1)"]
