@@ -23,9 +23,12 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from pipeline.frames.header import Header
+    from pipeline.frames.words import Stated
 
 JOB_NAME = "job.toml"
 LONGEST_SLUG = 60
+MOST_NAMED = 5  # creators, for one, that are told where the frames differ
+FACTS = {"creator": "creators"}  # a key of the job whose fact has another name
 NAME_A_FOLDER = "name the folder that holds the frames"
 PLACES = (".", "selects")  # where frames are looked for below the folder
 NO_FRAMES = {".toml", ".txt", ".md", ".csv", ".json", ".xmp", ".html", ".pdf", ".zip"}  # not worth a word when skipped
@@ -45,12 +48,7 @@ keywords = []                  # words that every picture shares
 targets = ["blog/step"]        # what a frame gets that names none of its own
 
 [credit]                       # written into every file; a frame may override any of it in [frames.credit]
-# creator = "Your Name"
-# credit_line = "Your Name / your-site.example"
-# copyright = "© {year} Your Name"
-# licence_url = "https://your-site.example/licence"    # where the terms of use stand
-# acquire_url = "https://your-site.example/buy"        # where a licence can be had
-# usage_terms = "..."          # whether these words suffice is for your local rules to say
+{credit}
 
 # [sponsor]                    # a paid post: the disclosure goes into every caption
 # name = "Partner's name"
@@ -61,6 +59,15 @@ targets = ["blog/step"]        # what a frame gets that names none of its own
 # widths = [1200, 2400]
 """
 
+CREDIT = {  # each line as it stands where the frames do not say the same, and what is noted behind it
+    "creator": ("Your Name", ""),
+    "credit_line": ("Your Name / your-site.example", ""),
+    "copyright": ("© {year} Your Name", ""),
+    "licence_url": ("https://your-site.example/licence", "    # where the terms of use stand"),
+    "acquire_url": ("https://your-site.example/buy", "        # where a licence can be had"),
+    "usage_terms": ("...", "          # whether these words suffice is for your local rules to say"),
+}
+
 FRAME = """
 [[frames]]                     # {size}
 file = {file}
@@ -69,8 +76,7 @@ subject = [0.5, 0.5]           # where the eye should land, from the top-left: m
 # keep = [0.3, 0.3, 0.7, 0.8]  # what every crop should hold: left, top, right, bottom
 # view = "overhead"            # or "three-quarter", "straight-on"
 # step = 1                     # the step of the recipe it shows
-# alt = "..."                  # what is to be seen, for those who cannot see it; most important first
-# caption = "..."
+{words}
 # targets = ["blog/hero", "blog/card-*", "feed/*"]
 # [[frames.crops]]             # where one target needs its own hand
 # target = "feed/vertical"
@@ -150,13 +156,16 @@ def job_text(title: str, job: str, frames: Sequence[tuple[str, Header]]) -> str:
     """Return a whole job file, dated by its earliest frame. `job` is its own name in a command."""
     dates = sorted(date for _, header in frames if (date := _date(header)))
     date = f"date = {dates[0]}\n" if dates else "# date = 2026-01-31\n"
-    text = HEAD.format(title=_text(title), job=job, date=date, year=dates[0][:4] if dates else "2026")
+    year = dates[0][:4] if dates else "2026"
+    credit = "\n".join(_credit([header.stated for _, header in frames], year))
+    text = HEAD.format(title=_text(title), job=job, date=date, credit=credit)
     taken: set[str] = set()
     for number, (name, header) in enumerate(frames, start=1):
         slug = _free_slug(PurePosixPath(name).stem, number, taken)
         taken.add(slug)
         size = f"{header.size.width} x {header.size.height}, {header.format}"
-        text += FRAME.format(size=size, file=_text(name), slug=_text(slug))
+        words = "\n".join(_words(header.stated))
+        text += FRAME.format(size=size, file=_text(name), slug=_text(slug), words=words)
     return text
 
 
@@ -166,6 +175,50 @@ def _date(header: Header) -> str | None:
         return dt.date.fromisoformat((header.camera.taken or "")[:10]).isoformat()
     except ValueError:
         return None
+
+
+def _credit(frames: Sequence[Stated], year: str) -> Iterator[str]:
+    """Yield the lines of [credit]: what all frames say, or else an example, and in comments what only some say."""
+    for key, (example, hint) in CREDIT.items():
+        said = dict.fromkeys(value for stated in frames if (value := getattr(stated, FACTS.get(key, key))))
+        everyone = all(getattr(stated, FACTS.get(key, key)) for stated in frames)
+        if len(said) == 1 and everyone:
+            yield f"{key} = {_value(next(iter(said)))}    # as all frames say"
+            continue
+        yield f"# {key} = {_text(example.format(year=year))}{hint}"
+        for value in list(said)[:MOST_NAMED]:
+            yield f"# {key} = {_value(value)}    # as some frames say: they keep it, unless it is said here"
+
+
+def _words(stated: Stated) -> Iterator[str]:
+    """Yield the lines of a frame that its own words fill, or that wait for them; a contradiction as a comment."""
+    if stated.title:
+        yield f"title = {_in_languages(stated, 'title')}"
+    if stated.alt:
+        yield f"alt = {_in_languages(stated, 'alt')}"
+    else:
+        yield '# alt = "..."                  # what is to be seen, for those who cannot see it; most important first'
+    yield f"caption = {_in_languages(stated, 'description')}" if stated.description else '# caption = "..."'
+    if stated.keywords:
+        yield f"keywords = {_value(stated.keywords)}"
+    if stated.rating:
+        yield f"rating = {stated.rating}"
+    for _, sentence in stated.conflicts:
+        yield f"# look: {sentence}"
+
+
+def _in_languages(stated: Stated, field: str) -> str:
+    """Return a text, or a table by language where the frame has it in several and its default is one of them."""
+    by_tag = {tag.lower(): (tag, text) for name, tag, text in stated.in_languages if name == field}
+    default = getattr(stated, field)
+    if len(by_tag) < 2 or default not in {text for _, text in by_tag.values()}:
+        return _text(default)
+    return "{ " + ", ".join(f"{tag} = {_text(text)}" for tag, text in by_tag.values()) + " }"
+
+
+def _value(value: str | tuple[str, ...]) -> str:
+    """Return a text, or a list of them, as TOML writes it."""
+    return _text(value) if isinstance(value, str) else "[" + ", ".join(_text(one) for one in value) + "]"
 
 
 def _free_slug(stem: str, number: int, taken: set[str]) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
+from pipeline.frames.words import Stated
+
 if TYPE_CHECKING:
     from fractions import Fraction
     from pathlib import Path
@@ -41,6 +43,7 @@ class Header:
     `size` is upright (after `orientation` is applied); `orientation` is what the decoded pixels still
     need, Exif 1..8 (1 where the container or the raw developer turns them itself).
     `bands` counts stored channels with alpha; `bits` is per channel; `icc_profile` is None for untagged.
+    `stated` is what the frame, or a sidecar beside it, says of the picture.
     """
 
     path: Path
@@ -52,3 +55,4 @@ class Header:
     alpha: bool
     icc_profile: bytes | None
     camera: CameraFacts = field(default_factory=CameraFacts)
+    stated: Stated = field(default_factory=Stated)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, BinaryIO
 
 from pipeline.frames import camera_facts, refusal
@@ -12,6 +13,7 @@ from pipeline.frames.header import Header
 from pipeline.frames.loaders import colour_bands, field, open_lazily
 from pipeline.frames.raw import raw_header
 from pipeline.frames.sniff import HEAD_BYTES, PHOTOMETRIC, looks_like, sniff_stream
+from pipeline.frames.stated import stated_words
 from pipeline.frames.tiff import Tiff, open_tiff
 from pipeline.light.box import Size
 
@@ -43,9 +45,10 @@ def read_header(path: Path, *, name: str, pixel_limit: int) -> Header:
         if path.exists() and not path.is_file():
             raise refusal.unreadable(name, "is not an ordinary file", FORMATS)
         with path.open("rb") as stream:
-            return _read(stream, path, name=name, pixel_limit=pixel_limit)
+            header = _read(stream, path, name=name, pixel_limit=pixel_limit)
     except OSError as error:
         raise refusal.unopened(name, error) from error
+    return replace(header, stated=stated_words(path, header.format))
 
 
 def _read(stream: BinaryIO, path: Path, *, name: str, pixel_limit: int) -> Header:

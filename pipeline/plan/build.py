@@ -11,7 +11,8 @@ from pipeline.light.ratio import parse_ratio
 from pipeline.light.sharpness import SCREEN_SIGMA_PX, paper_sigma_px
 from pipeline.light.trim import trim_region
 from pipeline.plan.crop import CropRequest, find_crop
-from pipeline.plan.describe import facts_under, frame_facts, in_language
+from pipeline.plan.describe import facts_under, in_language
+from pipeline.plan.fill import describe
 from pipeline.plan.lint import alt_cautions, shared_alts
 from pipeline.plan.naming import file_name
 from pipeline.plan.rendition import Crop, Output, PixelSettings, Plan, PlannedFrame, Rendition
@@ -97,7 +98,8 @@ def _collision(job: str, first: Rendition, second: Rendition, path: str, deliver
 def _frame(
     job: Job, asked: AskedFrame, header: Header, delivered: Mapping[str, str], shared_alt: str | None
 ) -> PlannedFrame:
-    facts = frame_facts(job, asked, header)
+    described = describe(job, asked, header)
+    facts = described.facts
     renditions = tuple(_rendition(job, asked, request, header.size, facts, delivered) for request in asked.requests)
     entry = asked.entry
     cautions = [] if header.icc_profile or header.format == "raw" else ["no ICC profile: taken as sRGB"]
@@ -106,6 +108,7 @@ def _frame(
     alt, caption = (in_language(words, job.shoot.language) for words in (entry.alt, entry.caption))
     cautions.extend(alt_cautions(alt or facts.alt, caption, entry.file, decorative=entry.decorative))
     cautions.extend(filter(None, [shared_alt]))
+    cautions.extend(described.conflicts)
     return PlannedFrame(
         slug=asked.slug,
         file=entry.file,
@@ -119,6 +122,8 @@ def _frame(
         whole=_whole(asked, header.size, facts),
         renditions=renditions,
         cautions=tuple(cautions),
+        origins=described.origins,
+        notes=described.notes,
     )
 
 

@@ -1,20 +1,19 @@
-"""The facts of a picture: the frame's own words over the shoot's; the camera's date over the day of the shoot."""
+"""The facts of a picture as the job states them: the frame's own words over the shoot's."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from pipeline.plan.facts import Contact, Contributor, PictureFacts, Translation
+from pipeline.plan.facts import Contact, Contributor, Translation
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
-    from pipeline.frames.header import Header
     from pipeline.job.job import AskedFrame, Job
     from pipeline.job.model import FrameEntry
-    from pipeline.plan.facts import Policy
+    from pipeline.plan.facts import PictureFacts, Policy
 
 # Lines of [credit] that go into the facts under their own names.
 CREDIT_LINES = (
@@ -39,14 +38,6 @@ def in_language(words: str | Mapping[str, str] | None, language: str) -> str | N
     return words.get(language) or next(iter([*same_base, *words.values()]), None)
 
 
-def frame_facts(job: Job, asked: AskedFrame, header: Header) -> PictureFacts:
-    """Return what is written into every file made from this frame."""
-    words = job_words(job, asked)
-    if header.camera.taken:
-        words["date_created"] = header.camera.taken
-    return PictureFacts(language=job.shoot.language, **words)
-
-
 def job_words(job: Job, asked: AskedFrame) -> dict[str, Any]:
     """Return the facts that the job itself states, by their names in `PictureFacts`; silent ones are left out.
 
@@ -60,7 +51,7 @@ def job_words(job: Job, asked: AskedFrame) -> dict[str, Any]:
     words = {
         "title": in_language(entry.title, language) or shoot.title,
         "headline": entry.headline,
-        "description": _disclosed(job, in_language(entry.caption, language)),
+        "description": disclosed(job, in_language(entry.caption, language)),
         "alt": "" if entry.decorative else (alt or "").strip() or None,
         "long_alt": in_language(entry.long_alt, language),
         "decorative": entry.decorative,
@@ -91,7 +82,8 @@ def _day(day: date | None) -> str | None:
     return day.isoformat() if day else None
 
 
-def _disclosed(job: Job, caption: str | None) -> str | None:
+def disclosed(job: Job, caption: str | None) -> str | None:
+    """Return a caption with the sponsor's disclosure behind it, where there is one."""
     disclosure = job.sponsor.disclosure if job.sponsor else None
     return " ".join(filter(None, [caption, disclosure])) or None
 
@@ -111,7 +103,7 @@ def _translation(job: Job, entry: FrameEntry, language: str) -> Translation:
     return Translation(
         language=language,
         title=text(entry.title),
-        description=_disclosed(job, caption) if caption else None,
+        description=disclosed(job, caption) if caption else None,
         alt=None if entry.decorative else (alt or "").strip() or None,
         long_alt=text(entry.long_alt),
     )

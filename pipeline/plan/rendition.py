@@ -95,7 +95,11 @@ class Rendition:
 
 @dataclass(frozen=True, slots=True)
 class PlannedFrame:
-    """A frame of the plan: its header, the facts of the job, its whole-frame picture for the sheet."""
+    """A frame of the plan: its header, its facts, its whole-frame picture for the sheet.
+
+    `origins` gives for each fact that is stated where its words came from ("job", "IIM of the frame"); `notes` are
+    what the photographer may want to know and need not act on.
+    """
 
     slug: str
     file: str
@@ -109,6 +113,8 @@ class PlannedFrame:
     whole: Rendition
     renditions: tuple[Rendition, ...]
     cautions: tuple[str, ...]
+    origins: tuple[tuple[str, str], ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

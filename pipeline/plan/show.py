@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+from pipeline.plan.fill import field_word
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -24,11 +26,23 @@ def plan_lines(plan: Plan) -> Iterator[str]:
     for number, frame in enumerate(plan.frames, start=1):
         size = frame.header.size
         yield f"{number}. {frame.slug}  ({frame.file}, {size.width} x {size.height}, {frame.header.format})"
+        if frame.origins:
+            yield f"   words: {_origin_words(frame)}"
+        for note in frame.notes:
+            yield f"   note: {note}"
         for caution in frame.cautions:
             yield f"   caution: {caution}"
         for rendition in frame.renditions:
             yield from _rendition_lines(rendition)
         yield ""
+
+
+def _origin_words(frame: PlannedFrame) -> str:
+    """Return where the words of a frame come from: "alt, title from the job; caption from the IIM of the frame"."""
+    by_origin: dict[str, list[str]] = {}
+    for field, origin in frame.origins:
+        by_origin.setdefault(origin, []).append(field_word(field))
+    return "; ".join(f"{', '.join(fields)} from the {origin}" for origin, fields in by_origin.items())
 
 
 def _rendition_lines(rendition: Rendition) -> Iterator[str]:
@@ -80,6 +94,8 @@ def _frame_json(frame: PlannedFrame) -> dict[str, Any]:
         "format": frame.header.format,
         "size": [frame.header.size.width, frame.header.size.height],
         "alt": frame.facts.alt,
+        "origins": dict(frame.origins),
+        "notes": list(frame.notes),
         "cautions": list(frame.cautions),
         "renditions": [_rendition_json(rendition) for rendition in frame.renditions],
     }

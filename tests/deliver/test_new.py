@@ -3,6 +3,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import piexif
@@ -15,6 +16,10 @@ from pipeline.cli import main
 from pipeline.deliver.new import write_new_job
 from pipeline.faults import RequestRefused
 from pipeline.job.read import read_job
+from pipeline.plan.facts import PictureFacts, Translation
+from pipeline.render.containers.embed import embed
+from pipeline.render.xmp import xmp_packet
+from tests.render.containers import pictures
 from tests.small_shoot import frame
 
 
@@ -72,6 +77,57 @@ def test_the_shoots_date_is_that_of_the_earliest_frame(tmp_path: Path) -> None:
         Image.new("RGB", (60, 40)).save(tmp_path / f"{name}.jpg", exif=exif)
     job, _ = write_new_job(tmp_path)
     assert str(read_job(job).shoot.date) == "2026-09-12"
+
+
+SAID = PictureFacts(
+    language="en", title="The bowl", description="Hot\nsoup\\ 湯", alt="A bowl", creators=("Ana", "Bo"),
+    copyright="© 2026 Ana", keywords=("soup", 'be"ans'), rating=4, date_created="2026-09-11T10:24:31+02:00",
+    translations=(Translation("fr", alt='Un "bol"'),),
+)  # fmt: skip
+
+
+def saying(path: Path, facts: PictureFacts) -> Path:
+    """Save a frame that carries these facts."""
+    path.write_bytes(embed(pictures.encoded("jpeg"), "jpeg", pictures.embedded(facts)))
+    return path
+
+
+def test_what_the_frames_say_starts_the_job(tmp_path: Path) -> None:
+    saying(tmp_path / "a.jpg", SAID)
+    saying(tmp_path / "b.jpg", replace(SAID, copyright="© 2026 Bo", rating=None))
+    written = read_job(write_new_job(tmp_path)[0])
+    entry = written.frames[0].entry
+    assert (entry.title, entry.caption, entry.keywords, entry.rating) == (
+        "The bowl", "Hot\nsoup\\ 湯", ("soup", 'be"ans'), 4,
+    )  # fmt: skip
+    assert entry.alt == {"en": "A bowl", "fr": 'Un "bol"'}
+    assert written.frames[1].entry.rating is None
+    assert str(written.shoot.date) == "2026-09-11"
+    assert written.credit.creator == ("Ana", "Bo")
+    assert written.credit.copyright is None, "the frames differ"
+    text = written.file.read_text(encoding="utf-8")
+    assert '# copyright = "© 2026 Ana"    # as some frames say: they keep it, unless it is said here\n' in text
+    assert '# copyright = "© 2026 Bo"    # as some' in text
+
+
+def test_a_credit_that_one_frame_lacks_is_a_comment(tmp_path: Path) -> None:
+    saying(tmp_path / "a.jpg", SAID)
+    frame(tmp_path / "b.jpg")
+    written = read_job(write_new_job(tmp_path)[0])
+    assert written.credit.model_fields_set == set()
+    assert '# creator = ["Ana", "Bo"]    # as some frames say' in written.file.read_text(encoding="utf-8")
+
+
+def test_a_contradiction_is_told_where_the_word_stands(tmp_path: Path) -> None:
+    path = saying(tmp_path / "a.jpg", SAID)
+    (tmp_path / "a.xmp").write_bytes(xmp_packet(replace(SAID, alt="Another\n[bowl]", translations=()), "full"))
+    written = read_job(write_new_job(tmp_path)[0])
+    assert written.frames[0].entry.alt == "Another\n[bowl]"
+    assert (
+        "# look: alt: sidecar says 'Another [bowl]', XMP says 'A bowl'; the sidecar was taken (it is the later word)\n"
+        in written.file.read_text(encoding="utf-8")
+    )
+    assert path.exists()
 
 
 ODD_NAMES = [

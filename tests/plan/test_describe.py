@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from pipeline.plan.describe import PROOF_TERMS, facts_under, frame_facts, in_language
+from pipeline.plan.describe import PROOF_TERMS, facts_under, in_language
 from pipeline.plan.facts import PictureFacts
+from pipeline.plan.fill import describe
 from tests.small_shoot import FRAME, HEAD, header_of, plan_of
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ SHOOT = HEAD.replace(
 def facts_of(folder: Path, text: str, **camera: Any) -> PictureFacts:  # noqa: ANN401 (the fields of CameraFacts)
     job, _ = plan_of(folder, text, (600, 400))
     (asked,) = job.frames
-    return frame_facts(job, asked, header_of(asked.path, (600, 400), **camera))
+    return describe(job, asked, header_of(asked.path, (600, 400), **camera)).facts
 
 
 @pytest.mark.parametrize(

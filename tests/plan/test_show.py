@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from pipeline.plan.show import check_lines, plan_json, plan_lines
-from tests.small_shoot import FRAME, HEAD, plan_of
+from pipeline.frames.words import Stated
+from pipeline.plan.build import build_plan
+from pipeline.plan.show import FORMAT, check_lines, plan_json, plan_lines
+from tests.small_shoot import FRAME, HEAD, header_of, plan_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -32,7 +35,7 @@ def plan(tmp_path: Path) -> Plan:
 
 def test_the_json_holds_every_fact_of_the_plan(plan: Plan) -> None:
     document: dict[str, Any] = json.loads(plan_json(plan))
-    assert (document["plan"], document["job"], document["title"]) == (1, "job.toml", "Crème <soup>")
+    assert (document["plan"], document["job"], document["title"]) == (FORMAT, "job.toml", "Crème <soup>")
     assert [(frame["frame"], frame["file"], frame["size"], frame["alt"]) for frame in document["frames"]] == [
         ("bowl", "bowl.jpg", [2400, 1600], "A bowl of soup"),
         ("bread", "bread.jpg", [2500, 3500], None),
@@ -123,3 +126,23 @@ def test_a_caution_of_two_frames_stands_once(tmp_path: Path) -> None:
     silent = FRAME.replace('alt = "A bowl of soup"', "")
     _, plan = plan_of(tmp_path, HEAD + silent + silent.replace("bowl", "bread"), (6000, 4000), (6000, 4000))
     assert check_lines(plan) == ["caution: bowl, bread: no alt text: write one, or say decorative = true (WCAG 1.1.1)"]
+
+
+def test_the_origin_of_words_is_shown_in_a_line_and_in_the_json(tmp_path: Path) -> None:
+    job, _ = plan_of(tmp_path, HEAD + FRAME, (600, 400))
+    (asked,) = job.frames
+    stated = Stated(
+        alt="Another", description="Hot soup.", origins=(("alt", "XMP"), ("description", "IIM")),
+        conflicts=(("description", "caption: IIM says 'Hot soup.', XMP says 'Cold'; IIM was taken"),),
+    )  # fmt: skip
+    header = replace(header_of(asked.path, (600, 400)), stated=stated)
+    plan = build_plan(job, {asked.slug: header}, {})
+    lines = [line.strip() for line in plan_lines(plan)]
+    note = "not used, because the job says otherwise: the frame's own alt 'Another'"
+    assert lines[1] == "words: title, alt from the job; caption from the IIM of the frame"
+    assert lines[2] == f"note: {note}"
+    assert "caution: caption: IIM says 'Hot soup.', XMP says 'Cold'; IIM was taken" in lines
+    (told,) = json.loads(plan_json(plan))["frames"]
+    assert told["origins"] == {"title": "job", "alt": "job", "description": "IIM of the frame"}
+    assert told["notes"] == [note]
+    assert not any("not used" in line for line in check_lines(plan)), "a note is nothing to act on"
