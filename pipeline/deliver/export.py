@@ -9,6 +9,8 @@ import contextlib
 import fnmatch
 import multiprocessing
 import os
+import signal
+import threading
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
@@ -19,6 +21,7 @@ from pipeline.deliver.progress import Progress
 from pipeline.deliver.sheet import sheet_html
 from pipeline.deliver.survey import survey
 from pipeline.deliver.tasks import FrameTask, RenditionTask, file_tasks
+from pipeline.deliver.web.kit import web_kit
 from pipeline.deliver.work import FrameDone, work_on_frame
 from pipeline.deliver.write import inside, prepare_folder, sweep_unfinished, write_if_changed
 from pipeline.faults import Fault, RequestRefused
@@ -95,6 +98,9 @@ def export(asked: Asked, progress_to: TextIO) -> Summary:
         )
         if not asked.previews_only:
             write_if_changed(asked.out / "manifest.json", manifest_json(plan, made, sources))
+            sponsor = surveyed.job.sponsor
+            for place, content in web_kit(plan, made, sponsor.disclosure if sponsor else None).items():
+                write_if_changed(inside(asked.out, f"web/{place}"), content)
         write_if_changed(asked.out / "sheet" / "index.html", sheet_html(plan, made).encode())
     return summary
 
@@ -191,10 +197,28 @@ def _results(tasks: list[FrameTask], workers: int) -> Iterator[tuple[FrameTask, 
     if pool is None:
         here, pixels = here + pixels, []
     for task in here:
-        yield task, work_on_frame(task)
+        with _interrupts_noted() as noted:
+            done = work_on_frame(task)
+        yield task, done
+        if noted:
+            raise KeyboardInterrupt
     if pool is not None:
         with pool:
             yield from _side_by_side(pool, pixels)
+
+
+@contextlib.contextmanager
+def _interrupts_noted() -> Iterator[list[int]]:
+    """Note an interrupt instead of raising it where libvips calls back into Python, and it would be lost."""
+    noted: list[int] = []
+    if threading.current_thread() is not threading.main_thread():
+        yield noted
+        return
+    before = signal.signal(signal.SIGINT, lambda number, _: noted.append(number))
+    try:
+        yield noted
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _pool(workers: int) -> ProcessPoolExecutor | None:
@@ -203,7 +227,9 @@ def _pool(workers: int) -> ProcessPoolExecutor | None:
         return None
     context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
     try:
-        return ProcessPoolExecutor(workers, mp_context=context)
+        # An interrupt from the keyboard reaches every process; this one alone acts on it, the workers end their frame.
+        ignore = (signal.SIGINT, signal.SIG_IGN)
+        return ProcessPoolExecutor(workers, mp_context=context, initializer=signal.signal, initargs=ignore)
     except OSError:
         return None
 
@@ -211,14 +237,17 @@ def _pool(workers: int) -> ProcessPoolExecutor | None:
 def _side_by_side(pool: ProcessPoolExecutor, tasks: list[FrameTask]) -> Iterator[tuple[FrameTask, FrameDone]]:
     """Yield each task with what came of it; a worker that dies costs its frame, not the run."""
     waiting = {pool.submit(work_on_frame, task): task for task in tasks}
-    while waiting:
-        finished, _ = wait(waiting, return_when=FIRST_COMPLETED)
-        for future in finished:
-            task = waiting.pop(future)
-            try:
-                yield task, future.result()
-            except BrokenProcessPool:
-                fault = Fault(
-                    task.file, "the worker making it was stopped", "run export again; give it fewer --workers"
-                )
-                yield task, FrameDone(task.file, (), (fault,), (), 0, 0)
+    try:
+        while waiting:
+            finished, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in finished:
+                task = waiting.pop(future)
+                try:
+                    yield task, future.result()
+                except BrokenProcessPool:
+                    fault = Fault(
+                        task.file, "the worker making it was stopped", "run export again; give it fewer --workers"
+                    )
+                    yield task, FrameDone(task.file, (), (fault,), (), 0, 0)
+    finally:  # a run that is stopped starts no further frame
+        pool.shutdown(cancel_futures=True)

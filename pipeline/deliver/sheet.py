@@ -8,24 +8,22 @@ from a file is escaped; the words are for the photographer, who should not have 
 from __future__ import annotations
 
 import base64
-import functools
 import hashlib
 import itertools
 import posixpath
 import re
 from dataclasses import dataclass
 from datetime import date, datetime
-from importlib import resources
 from typing import TYPE_CHECKING
 from urllib.parse import quote, urlsplit
 
+from pipeline.deliver.pages import package_text, rendered
+from pipeline.deliver.printable import printable
 from pipeline.light.box import Box, Point, Region, Size
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from fractions import Fraction
-
-    from jinja2 import Template
 
     from pipeline.frames.header import CameraFacts
     from pipeline.ledger.made import Made
@@ -48,8 +46,6 @@ _MONTHS = (
 _SPACES = {"srgb": "sRGB", "adobe-rgb": "Adobe RGB", "display-p3": "Display P3"}
 # Something numbered is under the pointer, or holds the keyboard's focus.
 _LOOKED_AT = ".numbered:hover,.numbered:focus-visible,.numbered :focus-visible"
-# What XML and HTML allow in text: no control characters but tab and line feed, no lone surrogates.
-_UNPRINTABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +176,8 @@ def sheet_html(plan: Plan, made: Mapping[str, Made]) -> str:
     """
     entries = tuple(_entry(number, frame, plan.title, made) for number, frame in enumerate(plan.frames, 1))
     style = _style(plan, entries)
-    return _template().render(
+    return rendered(
+        "sheet.html",
         title=plan.title,
         language=plan.language,
         date=day_in_words(plan.date) if plan.date else None,
@@ -712,7 +709,7 @@ def _style(plan: Plan, entries: tuple[_Entry, ...]) -> str:
     Style attributes would need a policy that lets any style in; rules by class do not.
     """
     cards = [card for entry in entries for card in entry.cards]
-    lines = [_package_text("sheet.css")]
+    lines = [package_text("sheet.css")]
     lines += [f".w{units}{{--w:{units}}}" for units in sorted({card.units for card in cards})]
     lines += [f".r{ratio}{{--ratio:{ratio / 100}}}" for ratio in sorted({entry.ratio for entry in entries})]
     for number in range(1, 1 + max((len(entry.cards) for entry in entries), default=0)):
@@ -732,38 +729,9 @@ def _shorten(text: str) -> str:
 
 def _css_string(text: str) -> str:
     """Return a CSS string with all but ASCII letters, digits and spaces escaped (CSS Syntax 3, 4.3.7)."""
-    return '"' + re.sub(r"[^A-Za-z0-9 ]", lambda found: f"\\{ord(found[0]):x} ", _printable(text)) + '"'
+    return '"' + re.sub(r"[^A-Za-z0-9 ]", lambda found: f"\\{ord(found[0]):x} ", printable(text)) + '"'
 
 
 def _digest(style: str) -> str:
     """Return the style's source expression as CSP Level 3 writes it: sha256 of the UTF-8 text, base64."""
     return f"sha256-{base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()}"
-
-
-def _package_text(name: str) -> str:
-    return (resources.files("pipeline.deliver.templates") / name).read_text(encoding="utf-8")
-
-
-def _printable(text: str) -> str:
-    return _UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text.replace("\r\n", "\n").replace("\r", "\n"))
-
-
-@functools.cache
-def _template() -> Template:
-    """Return the page's template. Jinja is loaded here, so that verbs without a sheet start without it."""
-    import jinja2  # noqa: PLC0415 (as the docstring says)
-    from markupsafe import Markup  # noqa: PLC0415
-
-    def printable(value: object) -> object:
-        return _printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
-
-    finalize: Callable[[object], object] = printable
-    page = jinja2.Environment(
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        finalize=finalize,
-    )
-    return page.from_string(_package_text("sheet.html"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Literal
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import Output, PlannedFrame, Rendition
 
 # Raise the first when our own steps change pixels, the second when our own writers change metadata.
-PIXEL_VERSION, METADATA_VERSION = 1, 1
+PIXEL_VERSION, METADATA_VERSION = 1, 2
 PIXEL_PACKAGES = ("pyvips-binary", "pillow", "rawpy")
 
 Work = Literal["keep", "metadata", "pixels"]
@@ -35,6 +35,7 @@ class FileTask:
     metadata_key: str
     work: Work
     outside_gamut: float | None
+    average: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,11 @@ class FrameTask:
     file: str
     out: Path
     renditions: tuple[RenditionTask, ...]
+
+    @property
+    def renders(self) -> bool:
+        """Return whether any file of it needs pixels."""
+        return any(file.work == "pixels" for one in self.renditions for file in one.files)
 
     @property
     def weight(self) -> int:
@@ -115,11 +121,12 @@ def _file_task(
         metadata_key=metadata_key,
         work="pixels",
         outside_gamut=known.outside_gamut if known else None,
+        average=known.average if known else None,
     )
     if known is None or known.pixel_key != pixel_key or not untouched(out / output.path, known):
         return task
     work: Work = "keep" if known.metadata_key == metadata_key and known.identity == task.identity else "metadata"
-    return FileTask(output, task.identity, pixel_key, metadata_key, work, known.outside_gamut)
+    return replace(task, work=work)
 
 
 def untouched(path: Path, known: Made) -> bool:

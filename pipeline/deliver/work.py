@@ -6,6 +6,7 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.verify.readers import picture_digest
 from pipeline.deliver.write import inside, write_whole
 from pipeline.faults import Fault, FrameUnreadable
 from pipeline.ledger.made import Made
@@ -99,6 +100,7 @@ def _attempt(
         path = inside(task.out, file.output.path)
         bare = path.read_bytes() if picture is None else _encoded(picture, rendition, file.output.format)
         data = with_metadata(bare, task.header, rendition, file)
+        digest = picture_digest(data)  # by the readers of `verify`: what they cannot read back is not delivered
         write_whole(path, data)
         stamp = path.stat()
     except OSError as error:
@@ -123,6 +125,8 @@ def _attempt(
             size_bytes=len(data),
             mtime_ns=stamp.st_mtime_ns,
             outside_gamut=picture.outside_gamut if picture else file.outside_gamut,
+            average=picture.average if picture else file.average,
+            picture_sha256=digest,
         )
     )
 
@@ -137,10 +141,13 @@ def with_metadata(bare: bytes, header: Header, rendition: Rendition, file: FileT
     """Return an encoded file with its metadata written anew; the picture data stays byte for byte."""
     from pipeline.render.containers.embed import Embedded, embed  # noqa: PLC0415 (loads lxml and piexif)
     from pipeline.render.exif import exif_block  # noqa: PLC0415 (as above)
+    from pipeline.render.iim import iim_block  # noqa: PLC0415 (as above)
     from pipeline.render.xmp import xmp_packet  # noqa: PLC0415 (as above)
 
     output = file.output
     srgb = rendition.settings.colour == "srgb"
     camera = header.camera if rendition.policy == "full" else None
-    exif = exif_block(rendition.facts, rendition.policy, camera, output.size, output.ppi, srgb=srgb)
-    return embed(bare, output.format, Embedded(exif, xmp_packet(rendition.facts, rendition.policy), output.ppi))
+    facts, policy = rendition.facts, rendition.policy
+    exif = exif_block(facts, policy, camera, output.size, output.ppi, srgb=srgb)
+    embedded = Embedded(exif, xmp_packet(facts, policy), iim_block(facts, policy), output.ppi)
+    return embed(bare, output.format, embedded)

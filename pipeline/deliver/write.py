@@ -63,8 +63,13 @@ def prepare_folder(folder: Path, shown: str) -> None:
         probe.write_bytes(b"")
         probe.unlink()
     except (OSError, ValueError) as error:  # a ValueError where the name itself holds a NUL
-        file = next((place for place in (folder, *folder.parents) if place.is_file()), None)
+        in_the_way = next(filter(_no_folder, (folder, *folder.parents)), None)
         reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        found = f"{file} is a file, not a folder" if file else f"nothing can be written there ({reason.lower()})"
+        found = f"{in_the_way} is no folder" if in_the_way else f"nothing can be written there ({reason.lower()})"
         wanted = "name a folder of yours with --out, or free some space"
         raise RequestRefused(Fault(shown, found, wanted)) from None
+
+
+def _no_folder(place: Path) -> bool:
+    """Return whether something that is no folder is at a place; False where that cannot be known."""
+    return os.path.lexists(place) and not os.path.isdir(place)  # noqa: PTH112 (which would raise on some names)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from types import TracebackType
 
-VERSION = 1
+VERSION = 2
 FILE = "ledger.sqlite"
 TABLES = """
 BEGIN;
@@ -30,12 +30,22 @@ CREATE TABLE content (
 ) STRICT;
 CREATE TABLE made (
     path TEXT PRIMARY KEY, identity TEXT NOT NULL UNIQUE, pixel_key TEXT NOT NULL, metadata_key TEXT NOT NULL,
-    sha256 TEXT NOT NULL, size_bytes INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, outside_gamut REAL
+    sha256 TEXT NOT NULL, size_bytes INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, outside_gamut REAL, average TEXT,
+    picture_sha256 TEXT
 ) STRICT;
-PRAGMA user_version = 1;
+PRAGMA user_version = 2;
 COMMIT;
 """
-COLUMNS = "path, identity, pixel_key, metadata_key, sha256, size_bytes, mtime_ns, outside_gamut"
+COLUMNS_1 = "path, identity, pixel_key, metadata_key, sha256, size_bytes, mtime_ns, outside_gamut"
+COLUMNS = f"{COLUMNS_1}, average, picture_sha256"
+PLACES = ", ".join("?" * len(COLUMNS.split()))
+FROM_1_TO_2 = """
+BEGIN;
+ALTER TABLE made ADD COLUMN average TEXT;
+ALTER TABLE made ADD COLUMN picture_sha256 TEXT;
+PRAGMA user_version = 2;
+COMMIT;
+"""
 MOVE_AWAY = "move it away; the next export makes a new one"
 
 
@@ -59,7 +69,8 @@ def read_made(folder: Path) -> dict[str, Made]:
     # Without a log beside it no one is writing: read it as it is, also where nothing can be written.
     mode = "mode=ro" if path.with_name(f"{FILE}-wal").exists() else "immutable=1"
     with _judged(path), closing(sqlite3.connect(f"{path.absolute().as_uri()}?{mode}", uri=True)) as base:
-        return _read_made(base) if _version(base, path) == VERSION else {}
+        version = _version(base, path)
+        return _read_made(base, COLUMNS if version == VERSION else COLUMNS_1) if version else {}
 
 
 @contextlib.contextmanager
@@ -81,16 +92,16 @@ def _version(base: sqlite3.Connection, path: Path) -> int:
     if version > VERSION and columns:
         found = f"it was written by a newer plateline (its ledger has number {version}, ours {VERSION})"
         raise RequestRefused(Fault(str(path), found, "use that version, or export to a new folder"))
-    if (version, columns) != (VERSION, COLUMNS) or not tables >= {"content", "made"}:
+    if (version, columns) not in {(VERSION, COLUMNS), (1, COLUMNS_1)} or not tables >= {"content", "made"}:
         raise RequestRefused(Fault(str(path), "it is a database of another program", MOVE_AWAY))
     (state,) = base.execute("PRAGMA quick_check(1)").fetchone()
     if state != "ok":
         raise RequestRefused(Fault(str(path), f"it is damaged ({state})", MOVE_AWAY))
-    return VERSION
+    return int(version)
 
 
-def _read_made(base: sqlite3.Connection) -> dict[str, Made]:
-    with closing(base.execute(f"SELECT {COLUMNS} FROM made ORDER BY path")) as rows:  # noqa: S608 (a constant)
+def _read_made(base: sqlite3.Connection, columns: str = COLUMNS) -> dict[str, Made]:
+    with closing(base.execute(f"SELECT {columns} FROM made ORDER BY path")) as rows:  # noqa: S608 (a constant)
         made = {row[0]: Made(*row) for row in rows}
     if any(not _stays_inside(path) for path in made):
         raise sqlite3.DatabaseError("a path in it leads out of the folder")
@@ -111,8 +122,11 @@ class Ledger:
         with _judged(self._path):
             self._base = sqlite3.connect(self._path, isolation_level=None, timeout=10)
             try:
-                if _version(self._base, self._path) == 0:
-                    self._base.executescript(TABLES)
+                match _version(self._base, self._path):
+                    case 0:
+                        self._base.executescript(TABLES)
+                    case 1:
+                        self._base.executescript(FROM_1_TO_2)
                 self._base.execute("PRAGMA journal_mode = WAL")
                 self._base.execute("PRAGMA synchronous = NORMAL")
             except BaseException:
@@ -169,7 +183,7 @@ class Ledger:
                 for row in made:
                     self._base.execute("DELETE FROM made WHERE identity = ? OR path = ?", (row.identity, row.path))
                     self._base.execute(
-                        f"INSERT INTO made ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608 (a constant)
+                        f"INSERT INTO made ({COLUMNS}) VALUES ({PLACES})",  # noqa: S608 (constants)
                         astuple(row),
                     )
                 self._base.execute("COMMIT")

@@ -12,7 +12,9 @@ class Made:
     `identity` names what the file is for (`frame file | outlet/target | width | format`) whatever the
     file is called. `pixel_key` is the digest over everything that decides pixels, `metadata_key` over
     everything that decides the metadata. `outside_gamut` is the share (0..1) of pixels outside the
-    target's colour space before clipping, None where it was not measured.
+    target's colour space before clipping, `average` the mean of the picture's light as a CSS colour ("#rrggbb");
+    `picture_sha256` is the digest over all that decides its pixels, whatever its metadata says. None where it was
+    not measured.
     """
 
     path: str
@@ -23,3 +25,5 @@ class Made:
     size_bytes: int
     mtime_ns: int
     outside_gamut: float | None
+    average: str | None = None
+    picture_sha256: str | None = None

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.light.icc import read_matrix_profile
 from pipeline.light.spaces import ADOBE_RGB, DISPLAY_P3, SRGB
+from pipeline.render.average import average_colour
 from pipeline.render.colour import linear_light, outside_gamut, quantise, target_space, working_space
 from pipeline.render.mark import proof_mark
 from pipeline.render.resize import cut, reduce
@@ -50,11 +51,16 @@ class Spec:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """Finished pixels (uchar, encoded RGB of `space`) and the share of them that had to be clipped into gamut."""
+    """Finished pixels (uchar, encoded RGB of `space`), and what was measured of them.
+
+    `outside_gamut` is the share of them (0..1) that had to be clipped into gamut, `average` the mean of their light
+    as a CSS colour ("#rrggbb").
+    """
 
     image: Any
     space: RGBSpace
     outside_gamut: float
+    average: str | None = None
 
 
 STEPS: tuple[Callable[[Spec], Callable[[Any], Any]], ...] = (
@@ -87,4 +93,4 @@ def make_picture(pixels: Pixels, box: Box, size: Size, settings: PixelSettings) 
     working = run_steps(pixels.image, spec, STEPS[:AFTER_WORKING_SPACE]).copy_memory()
     share = outside_gamut(working, spec.space)
     finished = run_steps(working, spec, STEPS[AFTER_WORKING_SPACE:]).copy_memory()
-    return Picture(finished, spec.space, share)
+    return Picture(finished, spec.space, share, average_colour(finished, spec.space))

@@ -256,9 +256,37 @@ def test_a_ledger_of_a_newer_version(tmp_path: Path) -> None:
     with closing(sqlite3.connect(tmp_path / FILE)) as base, base:
         base.execute(f"PRAGMA user_version = {VERSION + 1}")
     assert refusal(tmp_path).endswith(
-        "it was written by a newer plateline (its ledger has number 2, ours 1); "
+        f"it was written by a newer plateline (its ledger has number {VERSION + 1}, ours {VERSION}); "
         "use that version, or export to a new folder"
     )
+
+
+FIRST_EDITION = """
+CREATE TABLE content (
+    path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, inode INTEGER NOT NULL,
+    sha256 TEXT NOT NULL
+) STRICT;
+CREATE TABLE made (
+    path TEXT PRIMARY KEY, identity TEXT NOT NULL UNIQUE, pixel_key TEXT NOT NULL, metadata_key TEXT NOT NULL,
+    sha256 TEXT NOT NULL, size_bytes INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, outside_gamut REAL
+) STRICT;
+INSERT INTO made VALUES
+    ('blog/soup-hero-800.jpg', 'bowl.jpg | blog/hero | 800 | jpeg', 'p1', 'm1', 's1', 1000, 1, 0.25);
+PRAGMA user_version = 1;
+"""
+
+
+def test_a_ledger_of_the_first_edition_is_read_and_goes_on(tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / FILE)) as base:
+        base.executescript(FIRST_EDITION)
+    before = (tmp_path / FILE).read_bytes()
+    assert read_made(tmp_path) == {HERO.path: HERO}
+    assert before == (tmp_path / FILE).read_bytes(), "reading changes nothing"
+    later = replace(STEP, average="#a58a7c")
+    with Ledger(tmp_path) as ledger:
+        ledger.record([later])
+        assert ledger.made() == {HERO.path: HERO, later.path: later}
+    assert read_made(tmp_path) == {HERO.path: HERO, later.path: later}
 
 
 def test_a_ledger_that_was_cut_short(tmp_path: Path) -> None:
