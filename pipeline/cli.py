@@ -123,6 +123,18 @@ def _parser() -> argparse.ArgumentParser:
     for added in (export, sheet):
         added.add_argument("--workers", type=_count, metavar="N", help="processes side by side (default: one a core)")
         added.add_argument("--quiet", action="store_true", help="say nothing but what went wrong")
+    check_out = verb(
+        "verify", _verify, "read every delivered file back and say what is not as delivered", "plateline verify out"
+    )
+    check_out.add_argument("folder", type=_folder, metavar="OUT", help="the folder that holds the delivered files")
+    check_out.add_argument(
+        "--against", type=Path, metavar="MANIFEST", help="the manifest to hold it against (default: the one in OUT)"
+    )
+    check_out.add_argument(
+        "--table", action="store_true", help="show every field of every file, not what differs alone"
+    )
+    check_out.add_argument("--json", action="store_true", help="print JSON, for programs")
+    check_out.add_argument("--quiet", action="store_true", help="say nothing but what is wrong")
     targets = verb(
         "targets", _targets, "list every target of every outlet profile", "plateline targets --profiles my-profiles"
     )
@@ -216,6 +228,17 @@ def _run(options: argparse.Namespace, *, only: str | None, rename: bool, preview
         print("\n".join(summary_lines(summary, out)))
     _tell(summary.faults)
     return FAILED if summary.faults else DONE
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from pipeline.deliver.verify.show import report_json, report_lines  # noqa: PLC0415 (as above)
+    from pipeline.deliver.verify.verify import verify  # noqa: PLC0415 (as above)
+
+    report = verify(options.folder, options.against)
+    lines = [report_json(report)] if options.json else report_lines(report, table=options.table, quiet=options.quiet)
+    for line in lines:
+        print(line)
+    return FAILED if report.findings else DONE
 
 
 def _targets(options: argparse.Namespace) -> int:

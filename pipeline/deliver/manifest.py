@@ -1,10 +1,21 @@
-"""manifest.json: what was delivered, file by file, for programs and for later."""
+"""manifest.json: what was delivered, file by file, for programs and for later.
+
+It carries the facts that the files of each rendition state, as their metadata policy leaves them, so that a folder can
+be checked when the job file is long gone (`pipeline.deliver.verify`).
+"""
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import asdict
+from fractions import Fraction
+from functools import cache
 from typing import TYPE_CHECKING, Any
+
+from pipeline.light.icc import write_matrix_profile
+from pipeline.light.spaces import ADOBE_RGB, DISPLAY_P3, SRGB
+from pipeline.render.stated import stated
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -12,7 +23,9 @@ if TYPE_CHECKING:
     from pipeline.ledger.made import Made
     from pipeline.plan.rendition import Plan, PlannedFrame, Rendition
 
-FORMAT = 1
+FORMAT = 2
+_SPACES = {"srgb": SRGB, "display-p3": DISPLAY_P3, "adobe-rgb": ADOBE_RGB}
+_CAMERA = ("make", "model", "lens", "exposure_s", "f_number", "iso", "focal_mm")
 
 
 def manifest_json(plan: Plan, made: Mapping[str, Made], sources: Mapping[str, str]) -> bytes:
@@ -44,12 +57,16 @@ def _rendition(
         "effective_ppi": None if rendition.effective_ppi is None else round(rendition.effective_ppi, 1),
         "settings": asdict(rendition.settings),
         "metadata": rendition.policy,
+        "facts": _facts(rendition),
+        "camera": _camera(frame, rendition),
+        "icc_profile_sha256": _profile_digest(rendition.settings.colour),
         "refused": rendition.refused,
         "cautions": list(rendition.cautions),
         "files": [
             {
                 "path": row.path,
                 "sha256": row.sha256,
+                "picture_sha256": row.picture_sha256,
                 "bytes": row.size_bytes,
                 "size": [output.size.width, output.size.height],
                 "format": output.format,
@@ -60,3 +77,39 @@ def _rendition(
             if (row := made.get(output.path))
         ],
     }
+
+
+def _facts(rendition: Rendition) -> dict[str, Any] | None:
+    """Return what the files state, without what they are silent about; None for words that no file can carry."""
+    try:
+        facts = stated(rendition.facts, rendition.policy)
+    except ValueError:
+        return None
+    return _spoken(asdict(facts))
+
+
+def _spoken(values: dict[str, Any]) -> dict[str, Any]:
+    """Return what is said at all: no None, nothing empty, structures likewise."""
+    spoken: dict[str, Any] = {}
+    for name, value in values.items():
+        if isinstance(value, dict):
+            value = _spoken(value)  # noqa: PLW2901 (the same value, shorter)
+        elif isinstance(value, tuple):
+            value = [_spoken(one) if isinstance(one, dict) else one for one in value]  # noqa: PLW2901 (as above)
+        if not (value is None or value is False or value in ("", [], {})):  # a rating of 0 is said
+            spoken[name] = value
+    return spoken
+
+
+def _camera(frame: PlannedFrame, rendition: Rendition) -> dict[str, Any] | None:
+    """Return the camera facts that the files state, fractions as "1/60"; None where the policy wants none."""
+    if rendition.policy != "full":
+        return None
+    values = {name: getattr(frame.header.camera, name) for name in _CAMERA}
+    return {name: str(value) if isinstance(value, Fraction) else value for name, value in values.items() if value}
+
+
+@cache
+def _profile_digest(colour: str) -> str:
+    """Return the digest of the ICC profile that belongs to a target's colour."""
+    return hashlib.sha256(write_matrix_profile(_SPACES[colour])).hexdigest()

@@ -1,12 +1,19 @@
 from __future__ import annotations
 
+import hashlib
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from pydantic import TypeAdapter
 
-from pipeline.deliver.manifest import manifest_json
+from pipeline.deliver.manifest import FORMAT, manifest_json
 from pipeline.ledger.made import Made
+from pipeline.light.icc import write_matrix_profile
+from pipeline.light.spaces import SRGB
+from pipeline.plan.facts import PictureFacts
+from pipeline.render.stated import stated
 from tests.small_shoot import FRAME, HEAD, plan_of
 
 if TYPE_CHECKING:
@@ -47,7 +54,7 @@ def manifest(plan: Plan, made: dict[str, Made]) -> dict[str, Any]:
 
 def test_it_says_what_each_rendition_is_made_of_and_how(plan: Plan) -> None:
     document = manifest(plan, made_of(plan))
-    assert (document["manifest"], document["job"], document["title"]) == (1, "job.toml", "Crème <soup>")
+    assert (document["manifest"], document["job"], document["title"]) == (FORMAT, "job.toml", "Crème <soup>")
     for rendition, told in zip(plan.renditions, document["renditions"], strict=True):
         box = rendition.crop.box
         assert (told["frame"], told["target"]) == (rendition.frame, f"{rendition.outlet}/{rendition.target}")
@@ -102,3 +109,38 @@ def test_the_same_plan_gives_the_same_bytes(plan: Plan) -> None:
 
 def test_it_names_no_folder_of_this_machine(plan: Plan, tmp_path: Path) -> None:
     assert str(tmp_path).encode() not in manifest_json(plan, made_of(plan), {})
+
+
+def test_it_carries_what_the_files_state_and_nothing_that_they_leave_out(plan: Plan) -> None:
+    for rendition, told in zip(plan.renditions, manifest(plan, made_of(plan))["renditions"], strict=True):
+        facts = stated(rendition.facts, rendition.policy)
+        assert TypeAdapter(PictureFacts).validate_python(told["facts"]) == facts
+        assert None not in told["facts"].values()
+        assert (told["camera"] is None) == (rendition.policy != "full")
+        assert told["icc_profile_sha256"] == hashlib.sha256(write_matrix_profile(SRGB)).hexdigest()
+
+
+def test_private_notes_of_the_job_stay_out_of_a_public_rendition(plan: Plan) -> None:
+    frame = plan.frames[0]
+    noted = replace(frame.renditions[0], facts=replace(frame.renditions[0].facts, rating=0, job_id="secret"))
+    public, full = (replace(noted, policy=policy) for policy in ("public", "full"))
+    both = replace(plan, frames=(replace(frame, renditions=(public, full)),))
+    first, second = (one["facts"] for one in manifest(both, {})["renditions"])
+    assert not {"rating", "job_id"} & set(first)
+    assert (second["rating"], second["job_id"]) == (0, "secret")
+
+
+def test_words_that_no_file_can_carry_are_not_in_it(plan: Plan) -> None:
+    frame = plan.frames[0]
+    odd = replace(frame.renditions[0], facts=replace(frame.renditions[0].facts, title="\x07"))
+    (told,) = manifest(replace(plan, frames=(replace(frame, renditions=(odd,)),)), {})["renditions"]
+    assert told["facts"] is None
+
+
+def test_the_digest_of_the_picture_alone_comes_from_the_ledger(plan: Plan) -> None:
+    made = {path: replace(row, picture_sha256=f"picture of {path}") for path, row in made_of(plan).items()}
+    files = [file for one in manifest(plan, made)["renditions"] for file in one["files"]]
+    assert [file["picture_sha256"] for file in files] == [f"picture of {file['path']}" for file in files]
+    assert {file["picture_sha256"] for one in manifest(plan, made_of(plan))["renditions"] for file in one["files"]} == {
+        None
+    }

@@ -1,0 +1,100 @@
+"""A delivered folder held against its manifest, file by file."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import PurePosixPath
+from typing import TYPE_CHECKING
+
+from pipeline.deliver.verify.compare import compare
+from pipeline.deliver.verify.delivered import MANIFEST, read_manifest
+from pipeline.deliver.verify.findings import Cell, Finding, Report
+from pipeline.deliver.verify.folder import PICTURES, pair
+from pipeline.deliver.verify.private import private_data
+from pipeline.deliver.verify.readers import read_back, read_file
+from pipeline.deliver.verify.second_reader import consult
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from pipeline.deliver.verify.delivered import Delivered
+    from pipeline.deliver.verify.folder import Paired
+
+
+def verify(folder: Path, against: Path | None = None) -> Report:
+    """Return every difference between a folder and a manifest, its own or another one. Writes nothing.
+
+    Held against another one, a folder may be laid out in its own way: only the names of files count.
+    Raises `RequestRefused` where there is no folder, or no manifest that can be read.
+    """
+    delivered = read_manifest(against or folder / MANIFEST) if folder.is_dir() or against else ()
+    paired = pair(folder, delivered)
+    findings: list[Finding] = []
+    cells: list[Cell] = []
+    elsewhere = 0
+    seen: list[tuple[Delivered, str, Path]] = []
+    for file, path in paired.pairs:
+        if path is None:
+            findings += _missing(file, paired)
+            continue
+        if path != file.path:
+            moved = PurePosixPath(path).name == PurePosixPath(file.path).name
+            if moved and against is not None:
+                elsewhere += 1
+            else:
+                found = f"it was {'moved' if moved else 'renamed'}"
+                findings.append(Finding("renamed", path, found, f"it was delivered as {file.path}"))
+        try:
+            data = read_file(folder / path)
+            read = read_back(data)
+        except (OSError, ValueError) as error:
+            reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+            findings.append(Finding("unreadable", path, f"it cannot be read ({reason})", "use the delivered file"))
+            continue
+        compared = compare(file, path, hashlib.sha256(data).hexdigest(), read)
+        findings += compared.findings
+        cells += compared.cells
+        seen.append((file, path, folder / path))
+    findings += _extras(paired)
+    findings += _beside(folder, paired)
+    asked, more = consult(seen, _known(findings))
+    files = tuple(path for _, path, _ in seen)
+    return Report(len(delivered), files, (*findings, *more), tuple(cells), asked, elsewhere)
+
+
+def _missing(file: Delivered, paired: Paired) -> Iterator[Finding]:
+    if file.path not in paired.odd:
+        yield Finding("missing", file.path, "it is missing", "export again, or ask for it back")
+
+
+def _extras(paired: Paired) -> Iterator[Finding]:
+    for path in paired.extra:
+        yield Finding(
+            "extra", path, "it is an extra file", "it was not delivered; take it out or ask where it comes from"
+        )
+    for path in paired.odd:
+        yield Finding("extra", path, "it is a link or a device, not a file", "it was not delivered; it was not opened")
+
+
+def _beside(folder: Path, paired: Paired) -> Iterator[Finding]:
+    """Give what is private in the pictures of the contact sheet and the like, which no manifest lists."""
+    for path in paired.own:
+        if PurePosixPath(path).suffix.lower() in PICTURES:
+            try:
+                found = private_data(read_back(read_file(folder / path)))
+            except (OSError, ValueError):
+                continue
+            for what in found:
+                yield Finding("private", path, f"it holds {what}", "nothing private belongs there; export again")
+
+
+def _known(findings: list[Finding]) -> frozenset[tuple[str, str]]:
+    """Return what need not be said twice: fields by file, and private things by file in the second reader's words."""
+    known = {(finding.file, finding.field) for finding in findings if finding.field}
+    for finding in findings:
+        if finding.kind == "stripped":
+            known |= {(finding.file, field) for field in ("alt", "creators", "credit_line", "copyright", "licence_url")}
+        elif finding.kind == "private":
+            known.add((finding.file, finding.found.removeprefix("it holds ").partition(" (")[0]))
+    return frozenset(known)
