@@ -1,8 +1,10 @@
 """The Exif block of a delivered picture, built from an allow-list: nothing of a frame's own block is copied.
 
 Sources: CIPA DC-008 (tags, types, date format), TIFF 6.0 (resolution), XMP Specification Part 3 (2020) 3.2.3 (UTF-8
-bytes in ASCII strings, several names joined by "; "). Never written: position, serial numbers, owner, maker
-note, thumbnail, software, unique identifiers.
+bytes in ASCII strings, several names joined by "; "), Metadata Working Group 2.0 (quotes around a name that holds
+the separator; from memory). Never written: position, serial numbers, owner, maker note, thumbnail, software, unique
+identifiers. Exif 2.32 has no place for the other facts: a title came with 3.0, and ratings and keywords are a
+vendor's tags.
 """
 
 from __future__ import annotations
@@ -15,6 +17,8 @@ import piexif
 from piexif import ExifIFD, ImageIFD
 
 from pipeline.render.containers.ifd import read_exif, write_exif
+from pipeline.render.dates import moment, offset_of
+from pipeline.render.stated import stated
 
 if TYPE_CHECKING:
     from pipeline.frames.header import CameraFacts
@@ -30,7 +34,7 @@ _JPEG_PREFIX = b"Exif\0\0"
 _LONG_LIMIT = (1 << 32) - 1
 _SHORT_LIMIT = (1 << 16) - 1
 _PPI_DENOMINATOR = 10_000
-_DATE_LENGTH = len("2026-09-12")
+_SEPARATOR, _QUOTE = "; ", '"'
 
 
 def exif_block(
@@ -41,9 +45,10 @@ def exif_block(
     `srgb` says whether the pixels are sRGB (ColorSpace 1) or anything else (0xFFFF). The policy "full" adds
     make, model, lens, exposure, f-number, ISO and focal length as far as `camera` has them. The time is that
     of `facts.date_created`; a date alone is not written, Exif has no form for it.
-    ValueError for text with NUL or without UTF-8 form, a date that is not ISO 8601, and a resolution
-    outside 1..65535.
+    ValueError for words that no file can carry (see `stated`), camera facts with NUL, a date that is not ISO 8601,
+    and a resolution outside 1..65535.
     """
+    facts = stated(facts, policy)
     if not 1 <= ppi <= _SHORT_LIMIT:
         raise ValueError(f"a resolution of {ppi} ppi cannot be written; 1 to {_SHORT_LIMIT} can")
     resolution = _rational(Fraction(ppi).limit_denominator(_PPI_DENOMINATOR))
@@ -53,7 +58,7 @@ def exif_block(
         ImageIFD.YResolution: resolution,
         ImageIFD.ResolutionUnit: _INCH,
         **_text(ImageIFD.ImageDescription, facts.description),
-        **_text(ImageIFD.Artist, "; ".join(facts.creators)),
+        **_text(ImageIFD.Artist, _SEPARATOR.join(_quoted(name) for name in facts.creators if name)),
         **_text(ImageIFD.Copyright, facts.copyright),
     }
     second: _Tags = {
@@ -80,20 +85,23 @@ def _text(tag: int, text: str | None) -> _Tags:
     return {tag: text.encode("utf-8")}
 
 
+def _quoted(name: str) -> str:
+    """Return a name as an item of a list of names: in quotes, its own doubled, where it could be taken for several."""
+    if name.startswith(_QUOTE) or _SEPARATOR in name:
+        return _QUOTE + name.replace(_QUOTE, 2 * _QUOTE) + _QUOTE
+    return name
+
+
 def _time(date_created: str | None) -> _Tags:
-    """Return when the picture was taken, local time, with its offset where it is known."""
-    if not date_created:
-        return {}
-    try:
-        taken = datetime.fromisoformat(date_created)
-    except ValueError:
-        raise ValueError(f"the date {date_created!r} is not ISO 8601 (2026-09-12T10:24:31+02:00)") from None
-    if len(date_created) <= _DATE_LENGTH:
+    """Return when the picture was taken, local time, with its offset and parts of a second where they are known."""
+    taken = moment(date_created) if date_created else None
+    if not isinstance(taken, datetime):
         return {}
     tags: _Tags = {ExifIFD.DateTimeOriginal: f"{taken:%Y:%m:%d %H:%M:%S}".encode()}
     if taken.utcoffset() is not None:
-        offset = f"{taken:%z}"
-        tags[ExifIFD.OffsetTimeOriginal] = f"{offset[:3]}:{offset[3:5]}".encode()
+        tags[ExifIFD.OffsetTimeOriginal] = offset_of(taken).encode()
+    if taken.microsecond:
+        tags[ExifIFD.SubSecTimeOriginal] = f"{taken.microsecond:06}".rstrip("0").encode()
     return tags
 
 

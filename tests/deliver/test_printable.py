@@ -6,8 +6,10 @@ import pytest
 
 from pipeline.deliver.printable import printable
 
+UNFIT = ["\x00", "\x0b", "\x1f", "\x7f", "\x9f", "\ud800", "\ufdd0", "\ufffe", "\U0001ffff", "\U0010fffe"]
 
-@pytest.mark.parametrize("letter", ["\x00", "\x0b", "\x1f", "\x7f", "\x9f", "\ud800", "\ufdd0", "\ufffe", "\U0001ffff", "\U0010fffe"])
+
+@pytest.mark.parametrize("letter", UNFIT)
 def test_what_no_document_may_contain_is_replaced(letter: str) -> None:
     assert printable(f"a{letter}b") == "a\N{REPLACEMENT CHARACTER}b"
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import OutputFormat
 
 _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT, _INCH = 282, 283, 296, 2
+_IIM_DATASET = b"\x1c"
 _PPI_TOLERANCE = Fraction(1, 100)
 
 
@@ -20,12 +21,14 @@ _PPI_TOLERANCE = Fraction(1, 100)
 class Embedded:
     """What is written into a file.
 
-    `exif` is a block that begins with a TIFF header, `xmp` a whole packet, `ppi` pixels per inch (1..65535).
-    The block states the same resolution.
+    `exif` is a block that begins with a TIFF header, `xmp` a whole packet of any length, `iim` a block of IIM datasets
+    (JPEG and TIFF have a place for it, the other formats leave it out), `ppi` pixels per inch (1..65535). The
+    Exif block states the same resolution.
     """
 
     exif: bytes
     xmp: bytes
+    iim: bytes
     ppi: float
 
 
@@ -38,16 +41,16 @@ def embed(encoded: bytes, format: OutputFormat, embedded: Embedded) -> bytes:  #
     cannot be kept safely, and where the metadata does not fit the container or contradicts itself.
     """
     _check(embedded)
-    exif, xmp = embedded.exif, embedded.xmp
+    exif, xmp, iim = embedded.exif, embedded.xmp, embedded.iim
     match format:
         case "jpeg":
-            return jpeg.rewrite(encoded, exif, xmp, embedded.ppi)
+            return jpeg.rewrite(encoded, exif, xmp, iim, embedded.ppi)
         case "png":
             return png.rewrite(encoded, exif, xmp, embedded.ppi)
         case "webp":
             return webp.rewrite(encoded, exif, xmp)
         case "tiff":
-            return tiff.rewrite(encoded, exif, xmp)
+            return tiff.rewrite(encoded, exif, xmp, iim)
         case "avif":
             return avif.rewrite(encoded, exif, xmp)
         case _:
@@ -80,6 +83,8 @@ def _check(embedded: Embedded) -> None:
     """Refuse metadata that no reader could read, that is private, or that gives two resolutions."""
     if not embedded.xmp:
         raise ValueError("the XMP packet is empty")
+    if embedded.iim and not embedded.iim.startswith(_IIM_DATASET):
+        raise ValueError("the IIM block does not begin with a dataset")
     if not 1 <= embedded.ppi <= 65535:
         raise ValueError(f"a resolution of {embedded.ppi} ppi cannot be written; 1 to 65535 can")
     entries = read_exif(embedded.exif).first

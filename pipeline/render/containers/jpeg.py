@@ -1,7 +1,8 @@
 """JPEG: metadata in marker segments.
 
 Sources: ITU-T T.81 Annex B (markers), ITU-T T.871 (JFIF), CIPA DC-008 (Exif in APP1), XMP Specification
-Part 3 (2020) 1.1.3 (XMP in APP1, packet of at most 65502 bytes), ICC.1 Annex B (APP2).
+Part 3 (2020) 1.1.3 (XMP in APP1, long XMP in several, the order of the segments) and 3.3.2 (IIM in image resources
+in APP13), ICC.1 Annex B (APP2).
 """
 
 from __future__ import annotations
@@ -11,13 +12,14 @@ from dataclasses import dataclass
 
 from pipeline.render.containers.cursor import Cursor
 from pipeline.render.containers.ifd import UNDEFINED, Entry, ExifBlock, read_exif, shorts, write_exif
+from pipeline.render.containers.image_resources import digest_resource, iim_resource
+from pipeline.render.containers.long_xmp import chunks, divided
 
-XMP_LIMIT = 65502
-EXIF_LIMIT = 65535 - 2 - 6
-
+_SEGMENT_LIMIT = 65535 - 2
 _JFIF, _EXIF, _XMP = b"JFIF\0", b"Exif\0\0", b"http://ns.adobe.com/xap/1.0/\0"
+_LONG_XMP, _RESOURCES = b"http://ns.adobe.com/xmp/extension/\0", b"Photoshop 3.0\0"
 _ICC, _ADOBE = b"ICC_PROFILE\0", b"Adobe"
-_APP0, _APP1, _APP2, _APP14, _APP15 = 0xE0, 0xE1, 0xE2, 0xEE, 0xEF
+_APP0, _APP1, _APP2, _APP13, _APP14, _APP15 = 0xE0, 0xE1, 0xE2, 0xED, 0xEE, 0xEF
 _EOI, _SOS, _COMMENT = 0xD9, 0xDA, 0xFE
 _FRAME_HEADERS = frozenset({0xC0, 0xC1, 0xC2, 0xC3, 0xC5, 0xC6, 0xC7, 0xC9, 0xCA, 0xCB, 0xCD, 0xCE, 0xCF})
 _TABLES = frozenset({0xC4, 0xCC, 0xDB, 0xDC, 0xDD})  # DHT DAC DQT DNL DRI
@@ -27,6 +29,8 @@ _SCAN_END = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
 # What Exif wants to be said of compressed data (DC-008 4.6.4 and 4.6.5): the order of the components, a fixed version,
 # chroma between the luma samples as JFIF has it.
 _COMPONENTS, _FLASHPIX, _CHROMA_PLACE, _CENTRED = 0x9101, 0xA000, 0x0213, 1
+# The words in an Exif block, which have no bound: ImageDescription, Artist, Copyright.
+_WORDS = frozenset({270, 315, 33432})
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,27 +43,26 @@ class _Parts:
     coded: bytes
 
 
-def rewrite(encoded: bytes, exif: bytes, xmp: bytes, ppi: float) -> bytes:
-    """Return the file with this metadata and no other: SOI, JFIF, Exif, XMP, ICC, Adobe, the rest.
+def rewrite(encoded: bytes, exif: bytes, xmp: bytes, iim: bytes, ppi: float) -> bytes:
+    """Return the file with this metadata and no other: SOI, JFIF, Exif, XMP, long XMP, IIM, ICC, Adobe, the rest.
 
-    Comments, thumbnails, every other application segment and whatever follows EOI are dropped. ValueError
-    for data that is not a whole JPEG file, for one that stores RGB (a JFIF header would change its
-    colours), and for metadata that one segment cannot hold.
+    Comments, thumbnails, every other application segment and whatever follows EOI are dropped. Exif must
+    fit one segment: where its words are too long, the longest are left out of Exif whole (a reader takes Exif
+    before XMP, so a part of them would hide the rest). ValueError for data that is not a whole JPEG file, and
+    for one that stores RGB (a JFIF header would change its colours).
     """
-    if len(xmp) > XMP_LIMIT:
-        raise ValueError(f"the XMP packet has {len(xmp)} bytes; one JPEG segment holds at most {XMP_LIMIT}")
     parts = _parts(encoded)
-    block = _with_components(exif, parts.components)
-    if len(block) > EXIF_LIMIT:
-        raise ValueError(f"the Exif block has {len(block)} bytes; one JPEG segment holds at most {EXIF_LIMIT}")
+    main, extended = divided(xmp)
     density = round(ppi).to_bytes(2, "big")
     jfif = _JFIF + b"\x01\x01" + b"\x01" + density + density + b"\0\0"
     return b"".join(
         (
             b"\xff\xd8",
             _segment(_APP0, jfif),
-            _segment(_APP1, _EXIF + block),
-            _segment(_APP1, _XMP + xmp),
+            _segment(_APP1, _EXIF + _fitting(_with_components(exif, parts.components))),
+            _segment(_APP1, _XMP + main),
+            *(_segment(_APP1, _LONG_XMP + chunk) for chunk in chunks(extended)),
+            _resource_segments(iim),
             parts.icc,
             parts.adobe,
             parts.coded,
@@ -154,6 +157,26 @@ def _with_components(exif: bytes, components: int) -> bytes:
         _FLASHPIX: Entry(_FLASHPIX, UNDEFINED, b"0100"),
     }
     return write_exif(ExifBlock(block.order, first, second))
+
+
+def _fitting(block: bytes) -> bytes:
+    """Return the block without as many of its longest words as one segment has no room for."""
+    limit, parts = _SEGMENT_LIMIT - len(_EXIF), read_exif(block)
+    first = dict(parts.first)
+    while len(block) > limit and (words := sorted(_WORDS & first.keys())):
+        del first[max(words, key=lambda tag: len(first[tag].value))]
+        block = write_exif(ExifBlock(parts.order, first, parts.second))
+    if len(block) > limit:
+        raise ValueError(f"the Exif block has {len(block)} bytes; one JPEG segment holds at most {limit}")
+    return block
+
+
+def _resource_segments(iim: bytes) -> bytes:
+    """Return IIM and its digest as image resources, over as many segments as they need; nothing for no IIM."""
+    resources = iim_resource(iim) + digest_resource(iim) if iim else b""
+    room = _SEGMENT_LIMIT - len(_RESOURCES)
+    starts = range(0, len(resources), room)
+    return b"".join(_segment(_APP13, _RESOURCES + resources[start : start + room]) for start in starts)
 
 
 def _stores_rgb(frame: bytes, adobe: bytes) -> bool:

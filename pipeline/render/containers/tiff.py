@@ -1,8 +1,12 @@
 """TIFF: metadata in the tags of the one directory, Exif in a directory of its own.
 
-Sources: TIFF 6.0; XMP Specification Part 3 (2020) Table 12 (tag 700 as BYTE); ICC.1 Annex B (tag 34675); CIPA DC-008
-4.6.3 (tag 34665). The file is laid out anew (header, directory, values, Exif directory, picture data), so equal
-facts give equal bytes whatever was in the file before.
+Sources: TIFF 6.0; XMP Specification Part 3 (2020) Table 12 (tag 700 as BYTE) and 3.3.2 (IIM in tag 33723, image
+resources in tag 34377); ICC.1 Annex B (tag 34675); CIPA DC-008 4.6.3 (tag 34665). The file is laid out anew (header,
+directory, values, Exif directory, picture data), so equal facts give equal bytes whatever was in the file before.
+
+IIM stands in tag 33723 alone, and the image resources hold its digest alone: of two copies one would be out of place
+for readers that hold to the guidelines. Its type is UNDEFINED; as LONG, which some writers use, readers turn its bytes
+around in a big-endian file.
 """
 
 from __future__ import annotations
@@ -25,8 +29,9 @@ from pipeline.render.containers.ifd import (
     write_directory,
     write_header,
 )
+from pipeline.render.containers.image_resources import digest_resource
 
-XMP, ICC = 700, 34675
+XMP, IIM, RESOURCES, ICC = 700, 33723, 34377, 34675
 _STRIP_OFFSETS, _STRIP_BYTES, _TILE_OFFSETS, _TILE_BYTES = 273, 279, 324, 325
 # What decides pixels. TIFF 6.0: 254 NewSubfileType, 256 ImageWidth, 257 ImageLength, 258 BitsPerSample,
 # 259 Compression, 262 PhotometricInterpretation, 266 FillOrder, 277 SamplesPerPixel, 278 RowsPerStrip,
@@ -59,7 +64,7 @@ class _Parts:
     pieces: tuple[bytes, ...]
 
 
-def rewrite(encoded: bytes, exif: bytes, xmp: bytes) -> bytes:
+def rewrite(encoded: bytes, exif: bytes, xmp: bytes, iim: bytes) -> bytes:
     """Return the file with this metadata and no other.
 
     The byte order stays that of the file, because samples of more than eight bits are stored in it. ValueError
@@ -72,6 +77,8 @@ def rewrite(encoded: bytes, exif: bytes, xmp: bytes) -> bytes:
     exif_facts[_FLASHPIX] = Entry(_FLASHPIX, UNDEFINED, b"0100")
     sizes = tuple(len(piece) for piece in parts.pieces)
     tags = parts.tags | facts | {XMP: Entry(XMP, BYTE, xmp), parts.bytes_tag: longs(parts.bytes_tag, sizes)}
+    if iim:
+        tags |= {IIM: Entry(IIM, UNDEFINED, iim), RESOURCES: Entry(RESOURCES, BYTE, digest_resource(iim))}
 
     def directory(exif_at: int, offsets: tuple[int, ...]) -> bytes:
         placed = {EXIF_IFD: longs(EXIF_IFD, (exif_at,)), parts.offsets_tag: longs(parts.offsets_tag, offsets)}

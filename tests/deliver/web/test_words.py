@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.deliver.printable import printable
 from pipeline.deliver.web.words import (
     Said,
     direction_of_language,

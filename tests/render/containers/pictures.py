@@ -16,6 +16,7 @@ from pipeline.light.box import Size
 from pipeline.plan.facts import PictureFacts
 from pipeline.render.containers.embed import Embedded
 from pipeline.render.exif import exif_block
+from pipeline.render.iim import iim_block
 from pipeline.render.xmp import xmp_packet
 
 if TYPE_CHECKING:
@@ -62,7 +63,8 @@ def format_of(name: str) -> OutputFormat:
 
 def embedded(facts: PictureFacts = FACTS, policy: Policy = "full", ppi: float = 300, size: Size = SIZE) -> Embedded:
     """Return what the pipeline would embed for these facts."""
-    return Embedded(exif_block(facts, policy, CAMERA, size, ppi, srgb=False), xmp_packet(facts, policy), ppi)
+    exif = exif_block(facts, policy, CAMERA, size, ppi, srgb=False)
+    return Embedded(exif, xmp_packet(facts, policy), iim_block(facts, policy), ppi)
 
 
 def samples(size: Size = SIZE) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:

@@ -1,12 +1,14 @@
 from __future__ import annotations
 
+import hashlib
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import pyvips
 import tifffile
-from PIL import Image
+from PIL import Image, IptcImagePlugin
 
 from pipeline.render.containers.embed import embed, picture_data
 from pipeline.render.containers.ifd import longs, write_directory, write_header
@@ -16,7 +18,7 @@ FULL = embedded()
 TIFFS = [name for name in NAMES if name.startswith("tiff")]
 # What a delivered TIFF may hold: the picture's own tags (TIFF 6.0), the facts, XMP, ICC, Exif.
 PICTURE = {254, 256, 257, 258, 259, 262, 277, 278, 284, 317, 322, 323, 338, 339, 273, 279, 324, 325}
-FACT_TAGS = {270, 271, 272, 274, 282, 283, 296, 315, 700, 33432, 34665, 34675}
+FACT_TAGS = {270, 271, 272, 274, 282, 283, 296, 315, 700, 33432, 33723, 34377, 34665, 34675}
 
 
 def saved(**options: object) -> bytes:
@@ -36,8 +38,9 @@ def test_tifffile_reads_tags_and_pixels(name: str) -> None:
         assert isinstance(new, tifffile.TiffPage)
         tags = {tag.code: tag.value for tag in new.tags}
         assert set(tags) <= PICTURE | FACT_TAGS
-        assert {270, 274, 282, 283, 296, 315, 700, 33432, 34665} <= set(tags)
+        assert {270, 274, 282, 283, 296, 315, 700, 33432, 33723, 34377, 34665} <= set(tags)
         assert tags[700] == FULL.xmp
+        assert tags[33723] == FULL.iim
         assert FACTS.description == tags[270]
         assert tags[282] == tags[283] == (300, 1)
         assert (tags[274], tags[296]) == (1, 2)
@@ -59,6 +62,27 @@ def test_every_offset_is_even_and_entries_are_sorted(name: str) -> None:
         assert codes == sorted(codes)
         assert all(offset % 2 == 0 for offset in page.dataoffsets)
         assert all(tag.valueoffset % 2 == 0 for tag in page.tags)
+
+
+@pytest.mark.parametrize("name", TIFFS)
+def test_iim_and_its_digest_stand_apart(name: str) -> None:
+    """XMP Specification Part 3 (2020) Table 36 and 3.3.2: IIM in tag 33723, resource 1061 (MD5 of it) in tag 34377."""
+    digest = hashlib.md5(FULL.iim, usedforsecurity=False).digest()
+    with tifffile.TiffFile(io.BytesIO(embed(encoded(name), "tiff", FULL))) as file:
+        page = file.pages[0]
+        assert isinstance(page, tifffile.TiffPage)
+        resources = page.tags[34377]
+        data = file.filehandle
+        data.seek(resources.valueoffset)
+        assert data.read(resources.count) == b"8BIM\x04\x25\0\0\0\0\0\x10" + digest
+        assert (page.tags[33723].dtype, resources.dtype) == (7, 1)
+    with Image.open(io.BytesIO(embed(encoded(name), "tiff", FULL))) as image:
+        found = IptcImagePlugin.getiptcinfo(image)
+    assert found is not None
+    assert found[2, 120] == str(FACTS.description).encode()
+    without = embed(encoded(name), "tiff", replace(FULL, iim=b""))
+    with tifffile.TiffFile(io.BytesIO(without)) as file:
+        assert not {33723, 34377} & {tag.code for tag in file.pages[0].tags}
 
 
 def test_several_strips_and_tiles_stay_apart() -> None:
