@@ -180,6 +180,7 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
+    from pipeline.deliver.cut_words import cut_words  # noqa: PLC0415 (as above)
     from pipeline.deliver.survey import survey  # noqa: PLC0415 (as above)
     from pipeline.plan.show import check_lines  # noqa: PLC0415 (as above)
 
@@ -188,6 +189,8 @@ def _check(options: argparse.Namespace) -> int:
     lines = check_lines(plan)
     for line in lines:
         print(line)
+    for line in cut_words(plan):
+        print(f"note: {line}")
     _tell(surveyed.unreadable)
     frames = f"{len(plan.frames)} of {counted(len(surveyed.job.frames), 'frame')} can be read"
     renditions = counted(len(plan.renditions), "rendition")

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 LEFT_OUT: Mapping[Policy, tuple[str, ...]] = {
     "public": ("job_id", "instructions", "not_before", "rating"),
     "full": (),
-    "proof": ("licence_url", "licensor", "acquire_url", "licence_ends", "rating"),
+    "proof": ("licensor", "acquire_url", "licence_ends", "rating"),
 }
 # Char of XML 1.0 (fifth edition), production 2, without U+000D: readers turn it into U+000A (2.11, end-of-line
 # handling), so it would not be the same in XMP as in Exif and IIM.
@@ -29,10 +29,11 @@ def stated(facts: PictureFacts, policy: Policy) -> PictureFacts:
 
     "public" keeps what a viewer may need: words, people, contact (only what the job states), rights, licence and its
     end, date, source. It leaves out what only matters while working with the picture: job id, instructions, the
-    day before which it must not be published, rating. "full" keeps everything. "proof" gives no licence and no way
-    to buy one: web statement, licensor and the licence's end are left out, and the rating, which is a private note;
-    job id, instructions and the day of release stay. Usage terms and instructions that reserve all rights are the
-    plan's to set. A decorative picture has neither alt text nor extended description under any policy.
+    day before which it must not be published, rating. "full" keeps everything. "proof" names no way to buy a
+    licence: licensor and the licence's end are left out, and the rating, which is a private note; job id,
+    instructions and the day of release stay, and the web statement, which says where the terms stand and grants
+    nothing by itself. Usage terms and instructions that reserve all rights are the plan's to set.
+    A decorative picture has neither alt text nor extended description under any policy.
 
     ValueError, naming the field, for a character that XML 1.0 cannot hold or would change: see `_UNWRITABLE`.
     """

@@ -147,7 +147,7 @@ WITH_IIM: set[OutputFormat] = {"jpeg", "tiff"}
 NOT_STATED = {
     "public": {"job_id", "instructions", "not_before", "rating"},
     "full": set[str](),
-    "proof": {"licence_url", "licensor", "acquire_url", "licence_ends", "rating"},
+    "proof": {"licensor", "acquire_url", "licence_ends", "rating"},
 }
 
 

@@ -42,7 +42,7 @@ def test_what_an_export_wrote(delivery: Path) -> None:
     assert print_file.facts.translations[0].alt == "Un bol de soupe"
     proof = files["partner/soup-bowl-proof-540.jpg"]
     assert proof.facts is not None
-    assert proof.facts.licence_url is None
+    assert proof.facts.acquire_url is None
 
 
 def test_the_format_is_that_of_the_writer() -> None:

@@ -16,7 +16,6 @@ from pipeline.deliver.web.words import (
     direction_of_language,
     direction_of_text,
     languages,
-    printable,
     said,
     without_disclosure,
 )
