@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from pipeline.ledger.made import Made
-    from pipeline.plan.rendition import Plan
+    from pipeline.plan.rendition import Plan, Rendition
 
 LOCK = ".exporting"
 
@@ -53,7 +53,10 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """What came of an export."""
+    """What came of an export.
+
+    `kept_names` counts files that keep a name that was delivered; `left_over` are files the job makes no longer.
+    """
 
     plan: Plan
     made: dict[str, Made]
@@ -63,12 +66,15 @@ class Summary:
     renamed: tuple[tuple[str, str], ...]
     faults: tuple[Fault, ...]
     notes: tuple[str, ...]
+    only: str | None = None
+    kept_names: int = 0
+    left_over: tuple[str, ...] = ()
 
 
 def export(asked: Asked, progress_to: TextIO) -> Summary:
     """Make every file of a job that is not there yet. Raises `RequestRefused`; all else is in the summary."""
     surveyed = survey(asked.job)
-    plan = surveyed.plan({})  # the whole request is judged before anything is touched
+    plan = asked_for = surveyed.plan({})  # the whole request is judged before anything is touched
     if asked.only is not None:
         surveyed.refuse_only(asked.only)
     surveyed.refuse_frames_in_the_way(plan, asked.out)
@@ -95,14 +101,46 @@ def export(asked: Asked, progress_to: TextIO) -> Summary:
             renamed=renamed,
             faults=(*faults, *(fault for one in done for fault in one.faults)),
             notes=tuple(f"{one.file}: {note}" for one in done for note in one.notes),
+            only=asked.only,
+            kept_names=_kept_names(asked_for, plan),
+            left_over=() if surveyed.unreadable else _left_over(plan, made, asked.out),
         )
         if not asked.previews_only:
             write_if_changed(asked.out / "manifest.json", manifest_json(plan, made, sources))
             sponsor = surveyed.job.sponsor
             for place, content in web_kit(plan, made, sponsor.disclosure if sponsor else None).items():
                 write_if_changed(inside(asked.out, f"web/{place}"), content)
-        write_if_changed(asked.out / "sheet" / "index.html", sheet_html(plan, made).encode())
+        write_if_changed(asked.out / "sheet" / "index.html", sheet_html(_with_made_previews(plan, made), made).encode())
     return summary
+
+
+def _with_made_previews(plan: Plan, made: dict[str, Made]) -> Plan:
+    """Return the plan without the previews that are not there, so that the sheet shows a gap and no broken picture."""
+
+    def shown(rendition: Rendition) -> Rendition:
+        there = rendition.preview is None or rendition.preview.path in made
+        return rendition if there else replace(rendition, preview=None)
+
+    frames = (
+        replace(frame, whole=shown(frame.whole), renditions=tuple(map(shown, frame.renditions)))
+        for frame in plan.frames
+    )
+    return replace(plan, frames=tuple(frames))
+
+
+def _kept_names(asked_for: Plan, plan: Plan) -> int:
+    """Return how many files keep a name that the job would give them otherwise now."""
+    pairs = zip(asked_for.renditions, plan.renditions, strict=True)
+    return sum(
+        one.path != other.path for new, old in pairs for one, other in zip(new.outputs, old.outputs, strict=True)
+    )
+
+
+def _left_over(plan: Plan, made: dict[str, Made], out: Path) -> tuple[str, ...]:
+    """Return files that were made for this folder and that the job makes no longer; nobody but her removes them."""
+    wanted = {output.path for rendition in plan.renditions for output in rendition.outputs}
+    wanted |= {one.preview.path for frame in plan.frames for one in (frame.whole, *frame.renditions) if one.preview}
+    return tuple(path for path in made if path not in wanted and (out / path).is_file())
 
 
 @contextlib.contextmanager

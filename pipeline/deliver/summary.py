@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipeline.faults import counted
+from pipeline.job.asked import matching
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import Rendition
 
 WORTH_A_WORD = 0.005  # from half a per cent of its pixels, a rendition's clipped colours are named
+MOST_NAMED = 3
 SPACES = {"srgb": "sRGB", "display-p3": "Display P3", "adobe-rgb": "Adobe RGB"}
 
 
@@ -24,14 +26,25 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
         yield f"renamed: {old} -> {new}"
     for note in summary.notes:
         yield f"note: {note}"
+    cautions = 0
     for frame in summary.plan.frames:
-        for rendition in frame.renditions:
+        chosen = [one for one in frame.renditions if summary.only is None or matching([one.name], summary.only)]
+        for rendition in chosen:
             if rendition.refused:
                 yield f"refused: {rendition.name}: {rendition.refused}"
-        share, space = _most_outside(frame.renditions, summary.made)
+        share, space = _most_outside(chosen, summary.made)
         if share >= WORTH_A_WORD:
             yield f"note: {frame.slug}: up to {share:.1%} of its colours lie outside {space} and were clipped"
-    cautions = sum(len(frame.cautions) + sum(map(_count, frame.renditions)) for frame in summary.plan.frames)
+        cautions += sum(map(_count, chosen)) + (len(frame.cautions) if chosen else 0)
+    if summary.kept_names:
+        yield (
+            f"note: {counted(summary.kept_names, 'file')} kept the name delivered before; "
+            "`plateline export --rename` gives each the name that the job says now"
+        )
+    if summary.left_over:
+        shown = ", ".join(summary.left_over[:MOST_NAMED]) + (", ..." if len(summary.left_over) > MOST_NAMED else "")
+        count = counted(len(summary.left_over), "file")
+        yield f"note: {count} made earlier and no longer in the job, left in place: {shown}"
     parts = [f"{counted(summary.rendered, 'file')} rendered", f"{summary.kept} unchanged"]
     if summary.rewritten:
         parts.insert(1, f"{summary.rewritten} with new metadata only")

@@ -27,7 +27,10 @@ Work = Literal["keep", "metadata", "pixels"]
 
 @dataclass(frozen=True, slots=True)
 class FileTask:
-    """One file to be made or rewritten. `work` "metadata" leaves the picture data as it is."""
+    """One file to be made or rewritten. `work` "metadata" leaves the picture data as it is.
+
+    `known_sha256` is the digest of what we wrote at this place before, None where we never did.
+    """
 
     output: Output
     identity: str
@@ -36,6 +39,7 @@ class FileTask:
     work: Work
     outside_gamut: float | None
     average: str | None
+    known_sha256: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +126,7 @@ def _file_task(
         work="pixels",
         outside_gamut=known.outside_gamut if known else None,
         average=known.average if known else None,
+        known_sha256=known.sha256 if known else None,
     )
     if known is None or known.pixel_key != pixel_key or not untouched(out / output.path, known):
         return task

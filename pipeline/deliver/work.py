@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.verify.readers import picture_digest
-from pipeline.deliver.write import inside, write_whole
+from pipeline.deliver.write import inside, set_aside, write_whole
 from pipeline.faults import Fault, FrameUnreadable
 from pipeline.ledger.made import Made
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pipeline.deliver.tasks import FileTask, FrameTask, RenditionTask
+    from pipeline.deliver.tasks import FileTask, FrameTask, RenditionTask, Work
     from pipeline.frames.header import Header
     from pipeline.frames.pixels import Pixels
     from pipeline.light.box import Size
@@ -34,16 +35,23 @@ class FrameDone:
     rewritten: int
 
 
+@dataclass(slots=True)
+class _Came:
+    """What has come of a frame so far."""
+
+    made: list[Made] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    counts: Counter[Work] = field(default_factory=Counter)
+
+
 def work_on_frame(task: FrameTask) -> FrameDone:
     """Make or rewrite every file of one frame. A file that fails is reported, the others are still made."""
-    made: list[Made] = []
-    faults: list[Fault] = []
-    counts = {"pixels": 0, "metadata": 0, "keep": 0}
-    notes: tuple[str, ...] = ()
+    came = _Came()
     for one in task.renditions:
         for file in one.files:
             if file.work == "metadata":
-                _attempt(task, one.rendition, file, None, made, faults, counts)
+                _attempt(task, one.rendition, file, None, came)
     wanted = [one for one in task.renditions if any(file.work == "pixels" for file in one.files)]
     if wanted:
         import pyvips  # noqa: PLC0415 (loads the image library; not every run needs it)
@@ -56,14 +64,17 @@ def work_on_frame(task: FrameTask) -> FrameDone:
         try:
             pixels = decode(task.header, name=task.file)
         except FrameUnreadable as error:
-            faults.append(error.fault)
+            came.faults.append(error.fault)
         else:
-            notes = pixels.notes
+            came.notes.extend(pixels.notes)
             for one in wanted:
-                for picture, files in _pictures(pixels, one, faults):
+                for picture, files in _pictures(pixels, one, came.faults):
                     for file in files:
-                        _attempt(task, one.rendition, file, picture, made, faults, counts)
-    return FrameDone(task.file, tuple(made), tuple(faults), notes, counts["pixels"], counts["metadata"])
+                        _attempt(task, one.rendition, file, picture, came)
+    counts = came.counts
+    return FrameDone(
+        task.file, tuple(came.made), tuple(came.faults), tuple(came.notes), counts["pixels"], counts["metadata"]
+    )
 
 
 def _pictures(pixels: Pixels, one: RenditionTask, faults: list[Fault]) -> Iterator[tuple[Picture, list[FileTask]]]:
@@ -86,36 +97,30 @@ def _pictures(pixels: Pixels, one: RenditionTask, faults: list[Fault]) -> Iterat
         yield picture, files
 
 
-def _attempt(
-    task: FrameTask,
-    rendition: Rendition,
-    file: FileTask,
-    picture: Picture | None,
-    made: list[Made],
-    faults: list[Fault],
-    counts: dict[str, int],
-) -> None:
+def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Picture | None, came: _Came) -> None:
     """Write one file, and note either the row for the ledger or the fault."""
     try:
         path = inside(task.out, file.output.path)
         bare = path.read_bytes() if picture is None else _encoded(picture, rendition, file.output.format)
         data = with_metadata(bare, task.header, rendition, file)
         digest = picture_digest(data)  # by the readers of `verify`: what they cannot read back is not delivered
+        if picture is not None and (aside := set_aside(task.out, file.output.path, data, file.known_sha256)):
+            came.notes.append(f"{file.output.path} was not as plateline left it; that version is now {aside}")
         write_whole(path, data)
         stamp = path.stat()
     except OSError as error:
         reason = error.strerror or str(error)
-        faults.append(
+        came.faults.append(
             Fault(file.output.path, f"it could not be written ({reason})", "free some space or mend the folder")
         )
         return
     except ValueError as error:
-        faults.append(
+        came.faults.append(
             Fault(file.output.path, f"its metadata could not be written ({error})", "shorten or mend the words")
         )
         return
-    counts[file.work] += 1
-    made.append(
+    came.counts[file.work] += 1
+    came.made.append(
         Made(
             path=file.output.path,
             identity=file.identity,

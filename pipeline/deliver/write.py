@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import hashlib
+import itertools
 import os
 from typing import TYPE_CHECKING
 
@@ -13,6 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 UNFINISHED = ".unfinished-"
+SET_ASIDE = "set-aside"
 
 
 def inside(folder: Path, relative: str) -> Path:
@@ -46,6 +49,27 @@ def write_if_changed(path: Path, data: bytes) -> bool:
             return False
     write_whole(path, data)
     return True
+
+
+def set_aside(folder: Path, relative: str, data: bytes, known_sha256: str | None) -> str | None:
+    """Move a file that somebody else changed out of the way of `data`; return its new place, or None. Raises OSError.
+
+    A file that holds `data` already, or what we know we wrote there ourselves, stays where it is.
+    """
+    path = inside(folder, relative)
+    if not path.is_file():
+        return None
+    found = path.read_bytes()
+    if found == data or hashlib.sha256(found).hexdigest() == known_sha256:
+        return None
+    for number in itertools.count(1):
+        aside = f"{SET_ASIDE}/{relative}" if number == 1 else f"{SET_ASIDE}/{number}/{relative}"
+        place = inside(folder, aside)
+        if not place.exists():
+            place.parent.mkdir(parents=True, exist_ok=True)
+            path.replace(place)
+            return aside
+    return None
 
 
 def sweep_unfinished(folder: Path) -> None:

@@ -81,7 +81,8 @@ class _Table:
             self._fault("there is no such file", "captions names a CSV table, seen from the job file's folder")
             return []
         except UnicodeDecodeError as error:
-            self._fault(f"byte {error.start + 1} is not UTF-8", "save the table as CSV with UTF-8 text")
+            wanted = "save the table as CSV with UTF-8 text (in a spreadsheet: CSV UTF-8)"
+            self._fault(f"byte {error.start + 1} is not UTF-8", wanted)
             return []
         except OSError as error:
             self._fault(f"it cannot be read ({error.strerror})", "name a CSV table that can be read")
@@ -94,7 +95,7 @@ class _Table:
         return self._parsed(cells)
 
     def _parsed(self, cells: list[list[str]]) -> list[_Row]:
-        header = [cell.strip() for cell in cells[0]] if cells else []
+        header = [_lower_key(cell.strip()) for cell in cells[0]] if cells else []
         columns = [self._column(name) for name in header]
         if not set(NAMES) & set(header):
             self._fault("no column is called 'file' or 'frame'", "one of them says which frame a row is about", "row 1")
@@ -170,6 +171,12 @@ class _Table:
 
     def _fault(self, found: str, wanted: str, where: str = "", close: str | None = None) -> None:
         self.faults.append(Fault(self.name, found, wanted, where, close))
+
+
+def _lower_key(name: str) -> str:
+    """Return a column's name with its key in lower case, as spreadsheets like to capitalise it; a language stays."""
+    key, dot, language = name.partition(".")
+    return key.lower() + dot + language
 
 
 def _delimiter(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.faults import Fault, RequestRefused
@@ -27,11 +28,13 @@ if TYPE_CHECKING:
     from pipeline.light.box import Size
     from pipeline.plan.facts import PictureFacts
     from pipeline.plan.rendition import OutputFormat
+    from pipeline.plan.sizes import Given
 
 SCREEN_PPI = 72.0
 SCREEN_HALO_LIMIT, PAPER_HALO_LIMIT = 0.08, 0.20
 PREVIEW_SIDE, WHOLE_SIDE = 640, 1600
 PREVIEW_QUALITY = 80
+MUCH_WIDER = 1.25  # from here on it is worth a word what a keep box costs
 ENDINGS: dict[OutputFormat, str] = {"jpeg": "jpg", "png": "png", "webp": "webp", "tiff": "tif", "avif": "avif"}
 
 
@@ -104,7 +107,7 @@ def _frame(
     entry = asked.entry
     cautions = [] if header.icc_profile or header.format == "raw" else ["no ICC profile: taken as sRGB"]
     if header.camera.position:
-        cautions.append("the frame carries the place where it was taken; no file made from it will")
+        cautions.append("the frame carries GPS, the place where it was taken: no file made from it does")
     alt, caption = (in_language(words, job.shoot.language) for words in (entry.alt, entry.caption))
     cautions.extend(alt_cautions(alt or facts.alt, caption, entry.file, decorative=entry.decorative))
     cautions.extend(filter(None, [shared_alt]))
@@ -207,7 +210,7 @@ def _rendition(
         outputs=tuple(outputs),
         preview=None if refused else _preview(f"{asked.slug}--{request.outlet}--{request.name}", largest, PREVIEW_SIDE),
         effective_ppi=ppi,
-        cautions=tuple(_cautions(request, crop, given.short, ppi)),
+        cautions=tuple(_cautions(request, frame, crop, given, ppi)),
         refused=refused,
     )
 
@@ -250,18 +253,44 @@ def _refusal(target: Target, crop: Crop, short: bool, ppi: float | None) -> str 
     return None
 
 
-def _cautions(request: Request, crop: Crop, short: bool, ppi: float | None) -> list[str]:  # noqa: FBT001 (as above)
+def _cautions(request: Request, frame: Size, crop: Crop, given: Given, ppi: float | None) -> list[str]:
     target, cautions = request.target, []
     if crop.keep_lost > 0:
         cautions.append(f"{max(crop.keep_lost, 0.01):.0%} of the keep box is cut off or covered")
     if crop.reached == "no" and request.anchor_by_hand:
         # A profile's anchor is a wish, weighed against the picture lost for it; this one the job asks for by name.
-        cautions.append("anchor not reached: no crop of this shape puts the subject there")
-    if short and ppi is None:
-        cautions.append(f"the crop is only {crop.box.width} px wide: larger sizes are left out")
+        cautions.append("anchor not reached: with the subject there, too much of the picture or the keep box is lost")
+    if tight := _tightness(request, frame, crop):
+        cautions.append(tight)
+    if given.short and ppi is None:
+        cautions.append(_shortness(target, crop, given))
     if ppi is not None and ppi < target.ppi:
         cautions.append(f"{ppi:.0f} ppi on paper, below the {target.ppi:g} ppi asked for")
     return cautions
+
+
+def _shortness(target: Target, crop: Crop, given: Given) -> str:
+    asked = (target.widths or (target.size_px or ())[:1]) or (0,)
+    if len(set(asked)) == 1:
+        return f"made {given.sizes[-1].width} px wide, {asked[0]} asked for: the crop has no more"
+    return f"the crop is only {crop.box.width} px wide: larger sizes are left out"
+
+
+def _tightness(request: Request, frame: Size, crop: Crop) -> str | None:
+    """Return why a crop is much smaller than its shape alone would make it, None where it is not."""
+    target, wanted = request.target, crop_request(request, frame)
+    reasons = [f"also fits {' and '.join(target.also_seen)}"] if target.also_seen else []
+    reasons += ["stays clear of what is covered"] if wanted.free != (WHOLE,) else []
+    reasons += ["lies in the round"] if wanted.round_shape else []
+    if not reasons or request.keep is None or crop.keep_lost > 0:
+        return None
+    free = find_crop(replace(wanted, also_seen=(), free=(WHOLE,), round_shape=False)).box.width
+    if free < MUCH_WIDER * crop.box.width:
+        return None
+    return (
+        f"a tight crop, {crop.box.width} px wide, so that the keep box {', '.join(reasons)}; "
+        f"it could be {free} px without: make the keep box smaller, or give this target one of its own"
+    )
 
 
 def _preview(name: str, size: Size, side: int) -> Output:

@@ -6,6 +6,7 @@ import fcntl
 import hashlib
 import io
 import json
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ from PIL import Image
 import pipeline.frames.pixels
 import pipeline.render.encode
 from pipeline.deliver.export import Asked, Summary, export
+from pipeline.deliver.summary import summary_lines
 from pipeline.faults import RequestRefused
 from pipeline.light.icc import write_matrix_profile
 from pipeline.light.spaces import ADOBE_RGB, SRGB
@@ -212,6 +214,59 @@ def test_a_file_that_was_changed_by_others_is_made_again(job: Path) -> None:
     assert whole == path.read_bytes()
 
 
+def test_what_somebody_changed_by_hand_is_set_aside_and_not_lost(job: Path) -> None:
+    run(job)
+    path = job.parent / "out" / "blog" / "soup-bread-hero-200.jpg"
+    whole = path.read_bytes()
+    for number, place in enumerate(("set-aside", "set-aside/2"), start=1):
+        path.write_bytes(b"retouched by hand" * number)
+        summary = run(job)
+        aside = job.parent / "out" / place / "blog" / "soup-bread-hero-200.jpg"
+        assert aside.read_bytes() == b"retouched by hand" * number
+        assert whole == path.read_bytes()
+        (note,) = [note for note in summary.notes if "was not as plateline left it" in note]
+        assert note.endswith(f"that version is now {place}/blog/soup-bread-hero-200.jpg")
+
+
+def test_files_of_a_run_that_was_never_recorded_are_not_set_aside(job: Path) -> None:
+    run(job)
+    for part in (job.parent / "out").glob("ledger.sqlite*"):
+        part.unlink()
+    assert run(job).notes == ()
+    assert not (job.parent / "out" / "set-aside").exists()
+
+
+def test_files_that_the_job_makes_no_longer_are_told_and_left(job: Path) -> None:
+    run(job)
+    job.write_text(JOB.replace('"avif", "webp", "jpeg", "png"', '"avif", "webp", "jpeg"'), encoding="utf-8")
+    summary = run(job)
+    left = {f"blog/soup-{frame}-hero-{width}.png" for frame in ("bowl", "bread") for width in (200, 400)}
+    assert left == set(summary.left_over)
+    assert all((job.parent / "out" / path).is_file() for path in left)
+    said = list(summary_lines(summary, job.parent / "out"))
+    assert any(line.startswith("note: 4 files made earlier and no longer in the job, left in place: ") for line in said)
+
+
+def test_a_part_of_the_job_shows_gaps_in_the_sheet_and_no_broken_picture(job: Path) -> None:
+    out = job.parent / "out"
+    run(job, only="bowl/print/*")
+    page = (out / "sheet" / "index.html").read_text(encoding="utf-8")
+    shown = re.findall(r'<img src="([^"]+)"', page)
+    assert len(shown) == 2  # the whole frame, and its print
+    assert all((out / "sheet" / link).is_file() for link in shown)
+
+
+def test_the_summary_of_a_part_tells_of_that_part_alone(job: Path) -> None:
+    text = JOB.replace("size_mm = [25.4, 31.75]", "size_mm = [254, 317.5]")
+    job.write_text(text, encoding="utf-8")
+    part = list(summary_lines(run(job, only="bread/*"), job.parent / "out"))
+    whole = list(summary_lines(run(job), job.parent / "out"))
+    assert not [line for line in part if line.startswith("refused: ")]
+    assert [line.partition(": too")[0] for line in whole if line.startswith("refused: ")] == [
+        "refused: bowl/print/eight-by-ten"
+    ]
+
+
 def test_same_bytes_whatever_the_number_of_workers(job: Path) -> None:
     one = run(job, workers=1)
     two = export(Asked(job, job.parent / "again", workers=2, quiet=True), io.StringIO())
@@ -241,7 +296,8 @@ def test_a_delivered_name_stays_until_rename(job: Path) -> None:
     before = stamps(out)
     job.write_text(JOB.replace('slug = "soup"', 'slug = "bean-soup"'), encoding="utf-8")
     kept = run(job)
-    assert (kept.rendered, kept.renamed) == (0, ())
+    assert (kept.rendered, kept.renamed, kept.kept_names) == (0, (), 19)
+    assert "note: 19 files kept the name delivered before" in "\n".join(summary_lines(kept, out))
     assert before == stamps(out)
     renamed = run(job, rename=True)
     assert ("blog/soup-bread-hero-200.jpg", "blog/bean-soup-bread-hero-200.jpg") in renamed.renamed

@@ -99,7 +99,7 @@ def test_keep_that_no_crop_holds_is_a_caution_or_a_refusal(tmp_path: Path) -> No
 def test_an_anchor_by_hand_that_cannot_be_reached_is_a_caution(tmp_path: Path) -> None:
     hand = '[[frames.crops]]\ntarget = "blog/step"\nanchor = [0.1, 0.1]\n'
     assert only(tmp_path, "blog/step", (1440, 960), hand).cautions == (
-        "anchor not reached: no crop of this shape puts the subject there",
+        "anchor not reached: with the subject there, too much of the picture or the keep box is lost",
     )
     assert only(tmp_path, "blog/step", (1440, 960)).cautions == ()
 
@@ -207,7 +207,9 @@ def test_a_frame_without_alt_text_is_cautioned(tmp_path: Path, words: str, said:
 
 def test_a_frame_that_knows_its_place_is_cautioned(tmp_path: Path) -> None:
     _, plan = plan_of(tmp_path, HEAD + FRAME, (600, 400), position=True)
-    assert plan.frames[0].cautions == ("the frame carries the place where it was taken; no file made from it will",)
+    assert plan.frames[0].cautions == (
+        "the frame carries GPS, the place where it was taken: no file made from it does",
+    )
 
 
 def test_a_frame_that_could_not_be_read_is_left_out(tmp_path: Path) -> None:
@@ -303,3 +305,17 @@ def test_every_packaged_target_can_be_planned_from_a_large_frame(tmp_path: Path,
         _, plan = plan_of(tmp_path, HEAD + FRAME + f'targets = ["{outlet}/*"]\n', size)
         assert [one.target for one in plan.renditions if one.refused] == []
         assert all(one.outputs for one in plan.renditions)
+
+
+def test_a_crop_that_is_small_for_another_shape_says_so(tmp_path: Path) -> None:
+    """A keep box at the upper edge leaves a 4:5 crop little room, for its middle square must hold the box too."""
+    keep = "keep = [0.3, 0.05, 0.6, 0.45]\n"
+    tall = [one for one in only(tmp_path, "feed/tall", (2400, 2400), keep).cautions if "a tight crop" in one]
+    assert len(tall) == 1
+    assert "so that the keep box also fits 1:1; it could be" in tall[0]
+    assert not [one for one in only(tmp_path, "feed/two-three", (2400, 2400), keep).cautions if "a tight crop" in one]
+
+
+def test_a_target_of_one_size_says_what_was_made_instead(tmp_path: Path) -> None:
+    made = only(tmp_path, "blog/letter", (1000, 700))
+    assert "made 1000 px wide, 1200 asked for: the crop has no more" in made.cautions

@@ -13,13 +13,17 @@ from pipeline.deliver.verify.folder import PICTURES, pair
 from pipeline.deliver.verify.private import private_data
 from pipeline.deliver.verify.readers import read_back, read_file
 from pipeline.deliver.verify.second_reader import consult
+from pipeline.deliver.write import SET_ASIDE
+from pipeline.faults import RequestRefused
+from pipeline.ledger.book import read_made
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
     from pipeline.deliver.verify.delivered import Delivered
     from pipeline.deliver.verify.folder import Paired
+    from pipeline.ledger.made import Made
 
 
 def verify(folder: Path, against: Path | None = None) -> Report:
@@ -56,7 +60,7 @@ def verify(folder: Path, against: Path | None = None) -> Report:
         findings += compared.findings
         cells += compared.cells
         seen.append((file, path, folder / path))
-    findings += _extras(paired)
+    findings += _extras(paired, _made_earlier(folder))
     findings += _beside(folder, paired)
     asked, more = consult(seen, _known(findings))
     files = tuple(path for _, path, _ in seen)
@@ -68,11 +72,23 @@ def _missing(file: Delivered, paired: Paired) -> Iterator[Finding]:
         yield Finding("missing", file.path, "it is missing", "export again, or ask for it back")
 
 
-def _extras(paired: Paired) -> Iterator[Finding]:
+def _made_earlier(folder: Path) -> dict[str, Made]:
+    """Return what the folder's own ledger, where it has one that can be read, says was made in it."""
+    try:
+        return read_made(folder)
+    except (RequestRefused, OSError):
+        return {}
+
+
+def _extras(paired: Paired, made: Mapping[str, Made]) -> Iterator[Finding]:
     for path in paired.extra:
-        yield Finding(
-            "extra", path, "it is an extra file", "it was not delivered; take it out or ask where it comes from"
-        )
+        if path in made:
+            found, wanted = "it was made earlier and is no longer in the job", "take it out once nothing links to it"
+        elif path.startswith(f"{SET_ASIDE}/"):
+            found, wanted = "it was set aside: somebody had changed it", "take it out once you have what you need of it"
+        else:
+            found, wanted = "it is an extra file", "it was not delivered; take it out or ask where it comes from"
+        yield Finding("extra", path, found, wanted)
     for path in paired.odd:
         yield Finding("extra", path, "it is a link or a device, not a file", "it was not delivered; it was not opened")
 
