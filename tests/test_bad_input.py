@@ -398,7 +398,7 @@ def test_a_frame_of_another_folder_is_never_written(tmp_path: Path, run: Run) ->
     before = picture.read_bytes()
     text = HEAD + FRAME.replace("bowl.jpg", "blog/bean-soup-bowl-step-480.jpg") + 'slug = "bowl"\n'
     job = write_job(tmp_path, text, ())
-    assert "this frame would be written over by blog/bean-soup-bowl-step-480.jpg; name another --out" in refused(
+    assert "this file would be written over by blog/bean-soup-bowl-step-480.jpg; name another --out" in refused(
         run("export", job, "--out", tmp_path)
     )
     assert before == picture.read_bytes()

@@ -223,8 +223,8 @@ def test_a_run_that_is_stopped_says_that_the_next_goes_on(
 def test_a_disk_that_is_full_in_the_middle_is_told_in_a_sentence(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def full(path: Path, _: bytes) -> bool:
-        raise OSError(28, "No space left on device", str(path))
+    def full(folder: Path, relative: str, _: bytes) -> bool:
+        raise OSError(28, "No space left on device", str(folder / relative))
 
     monkeypatch.setattr(pipeline.deliver.export, "write_if_changed", full)
     code, _, err = run(capsys, "export", write_job(tmp_path), "--workers", 1, "--quiet")

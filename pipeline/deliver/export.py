@@ -17,13 +17,21 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.manifest import manifest_json
+from pipeline.deliver.place import LOCK, MANIFEST, SHEET, places_of, refuse_strangers
 from pipeline.deliver.progress import Progress
 from pipeline.deliver.sheet import sheet_html
 from pipeline.deliver.survey import survey
 from pipeline.deliver.tasks import FrameTask, RenditionTask, file_tasks
 from pipeline.deliver.web.kit import web_kit
 from pipeline.deliver.work import FrameDone, work_on_frame
-from pipeline.deliver.write import inside, prepare_folder, sweep_unfinished, write_if_changed
+from pipeline.deliver.write import (
+    inside,
+    plain_place,
+    prepare_folder,
+    set_aside,
+    sweep_unfinished,
+    write_if_changed,
+)
 from pipeline.faults import Fault, RequestRefused
 from pipeline.ledger.book import Ledger
 
@@ -34,8 +42,6 @@ if TYPE_CHECKING:
 
     from pipeline.ledger.made import Made
     from pipeline.plan.rendition import Plan, Rendition
-
-LOCK = ".exporting"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,14 +83,15 @@ def export(asked: Asked, progress_to: TextIO) -> Summary:
     plan = asked_for = surveyed.plan({})  # the whole request is judged before anything is touched
     if asked.only is not None:
         surveyed.refuse_only(asked.only)
-    surveyed.refuse_frames_in_the_way(plan, asked.out)
+    surveyed.refuse_files_in_the_way(plan, asked.out)
     prepare_folder(asked.out, str(asked.out))
+    refuse_strangers(asked.out)
     with _alone_in(asked.out), Ledger(asked.out) as ledger:
-        sweep_unfinished(asked.out)
+        sweep_unfinished(asked.out, places_of(plan))
         made = ledger.made()
         if not asked.rename:
             plan = surveyed.plan({row.identity: row.path for row in made.values()})
-            surveyed.refuse_frames_in_the_way(plan, asked.out)
+            surveyed.refuse_files_in_the_way(plan, asked.out)
         renamed = _rename(plan, asked.out, ledger, made) if asked.rename else ()
         made = ledger.made()
         faults = list(surveyed.unreadable)
@@ -106,11 +113,11 @@ def export(asked: Asked, progress_to: TextIO) -> Summary:
             left_over=() if surveyed.unreadable else _left_over(plan, made, asked.out),
         )
         if not asked.previews_only:
-            write_if_changed(asked.out / "manifest.json", manifest_json(plan, made, sources))
+            write_if_changed(asked.out, MANIFEST, manifest_json(plan, made, sources))
             sponsor = surveyed.job.sponsor
             for place, content in web_kit(plan, made, sponsor.disclosure if sponsor else None).items():
-                write_if_changed(inside(asked.out, f"web/{place}"), content)
-        write_if_changed(asked.out / "sheet" / "index.html", sheet_html(_with_made_previews(plan, made), made).encode())
+                write_if_changed(asked.out, f"web/{place}", content)
+        write_if_changed(asked.out, SHEET, sheet_html(_with_made_previews(plan, made), made).encode())
     return summary
 
 
@@ -148,7 +155,9 @@ def _alone_in(out: Path) -> Iterator[None]:
     """Hold the output folder for one export at a time; a second one says so instead of mixing its files in."""
     import fcntl  # noqa: PLC0415 (not there on every system that can read a plan)
 
-    with (out / LOCK).open("w") as lock:
+    # Never through a link, never emptied: whatever stands there may be somebody's.
+    lock = os.open(plain_place(out, LOCK), os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK, 0o644)
+    try:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
@@ -160,6 +169,8 @@ def _alone_in(out: Path) -> Iterator[None]:
                 )
             ) from None
         yield
+    finally:
+        os.close(lock)
 
 
 def _rename(plan: Plan, out: Path, ledger: Ledger, made: dict[str, Made]) -> tuple[tuple[str, str], ...]:
@@ -176,8 +187,11 @@ def _rename(plan: Plan, out: Path, ledger: Ledger, made: dict[str, Made]) -> tup
                 if row and row.path != output.path and inside(out, row.path).is_file():
                     moves.append((row, output.path))
     for row, path in moves:
-        inside(out, path).parent.mkdir(parents=True, exist_ok=True)
-        inside(out, row.path).replace(inside(out, path))
+        place = inside(out, path)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        known = made.get(path)
+        set_aside(out, path, b"", known.sha256 if known else None)
+        inside(out, row.path).replace(place)
         ledger.record([replace(row, path=path)])
     return tuple((row.path, path) for row, path in moves)
 
@@ -265,11 +279,23 @@ def _pool(workers: int) -> ProcessPoolExecutor | None:
         return None
     context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
     try:
-        # An interrupt from the keyboard reaches every process; this one alone acts on it, the workers end their frame.
-        ignore = (signal.SIGINT, signal.SIG_IGN)
-        return ProcessPoolExecutor(workers, mp_context=context, initializer=signal.signal, initargs=ignore)
+        return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin_worker)
     except OSError:
         return None
+
+
+def _begin_worker() -> None:
+    """Set up a worker: it ends its frame when the keyboard interrupts, and ends itself when its parent is gone."""
+    # An interrupt from the keyboard reaches every process; the parent alone acts on it.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _side_by_side(pool: ProcessPoolExecutor, tasks: list[FrameTask]) -> Iterator[tuple[FrameTask, FrameDone]]:

@@ -49,7 +49,7 @@ def _rendition(
     box = rendition.crop.box
     return {
         "frame": frame.slug,
-        "source": {"file": frame.file, "sha256": source},
+        "source": {"file": frame.shown_file, "sha256": source},
         "target": f"{rendition.outlet}/{rendition.target}",
         "box": [box.left, box.top, box.width, box.height],
         "subject_at": [round(rendition.crop.subject_at.x, 4), round(rendition.crop.subject_at.y, 4)],

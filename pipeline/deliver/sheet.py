@@ -341,7 +341,7 @@ def _entry(number: int, frame: PlannedFrame, shoot: str, made: Mapping[str, Made
         anchor=f"frame-{number}",
         heading=_heading(frame, shoot),
         slug=frame.slug,
-        file=frame.file,
+        file=frame.shown_file,
         language=frame.facts.language,
         about=_about_frame(frame),
         camera=_camera_lines(frame.header.camera),

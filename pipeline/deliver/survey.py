@@ -6,6 +6,7 @@ import os
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.place import our_name, planned_paths
 from pipeline.faults import Fault, FrameUnreadable, RequestRefused
 from pipeline.frames.read_header import read_header
 from pipeline.job.asked import matching
@@ -62,20 +63,15 @@ class Survey:
                 Fault("--only", f"nothing in this job matches '{pattern}'", wanted, nearest=nearest(pattern, names))
             )
 
-    def refuse_frames_in_the_way(self, plan: Plan, out: Path) -> None:
-        """See that no file will be written over a frame. Raises `RequestRefused` where one would be."""
-        frames = {os.path.realpath(asked.path): asked for asked in self.job.frames}
-        whole = [frame.whole for frame in plan.frames]
-        paths = [
-            output.path
-            for rendition in (*plan.renditions, *whole)
-            for output in (*rendition.outputs, rendition.preview)
-            if output
-        ]
+    def refuse_files_in_the_way(self, plan: Plan, out: Path) -> None:
+        """See that nothing of hers will be written over. Raises `RequestRefused` where it would be."""
+        planned = {os.path.realpath(out / path): path for path in planned_paths(plan)}
+        hers = {os.path.realpath(asked.path): asked.place for asked in self.job.frames}
+        hers |= {os.path.realpath(path): path.name for path in (self.job.file, *self.job.beside)}
         faults = [
-            Fault(self.job.file.name, f"this frame would be written over by {path}", "name another --out", asked.place)
-            for path in paths
-            if (asked := frames.get(os.path.realpath(out / path)))
+            Fault(self.job.file.name, f"this file would be written over by {path}", "name another --out", place)
+            for real, place in hers.items()
+            if (path := planned.get(real) or our_name(real, out))
         ]
         if faults:
             raise RequestRefused(*faults)

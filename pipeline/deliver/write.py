@@ -7,14 +7,18 @@ import errno
 import hashlib
 import itertools
 import os
+import re
+import stat
 from typing import TYPE_CHECKING
 
 from pipeline.faults import Fault, RequestRefused
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
 UNFINISHED = ".unfinished-"
+OUR_UNFINISHED = re.compile(re.escape(UNFINISHED) + r"\d+(-.+)?", re.DOTALL)
 SET_ASIDE = "set-aside"
 
 
@@ -42,8 +46,24 @@ def write_whole(path: Path, data: bytes) -> None:
         raise
 
 
-def write_if_changed(path: Path, data: bytes) -> bool:
+def plain_place(folder: Path, relative: str) -> Path:
+    """Return the place of `relative`, where nothing is or a plain file is. Raises OSError for all else, links too."""
+    place = inside(folder, relative)
+    if place != folder.resolve() / relative or not (stat.S_ISREG(_kind(place)) or not os.path.lexists(place)):
+        raise FileExistsError(errno.EEXIST, "something that is no plain file is in its place", relative)
+    return place
+
+
+def _kind(place: Path) -> int:
+    try:
+        return place.lstat().st_mode
+    except FileNotFoundError:
+        return 0
+
+
+def write_if_changed(folder: Path, relative: str, data: bytes) -> bool:
     """Write a file unless it already holds these bytes; return whether it was written. Raises OSError."""
+    path = plain_place(folder, relative)
     with contextlib.suppress(OSError):
         if path.read_bytes() == data:
             return False
@@ -56,8 +76,8 @@ def set_aside(folder: Path, relative: str, data: bytes, known_sha256: str | None
 
     A file that holds `data` already, or what we know we wrote there ourselves, stays where it is.
     """
-    path = inside(folder, relative)
-    if not path.is_file():
+    path = plain_place(folder, relative)
+    if not path.exists():
         return None
     found = path.read_bytes()
     if found == data or hashlib.sha256(found).hexdigest() == known_sha256:
@@ -72,11 +92,13 @@ def set_aside(folder: Path, relative: str, data: bytes, known_sha256: str | None
     return None
 
 
-def sweep_unfinished(folder: Path) -> None:
-    """Remove what a run that was killed left unfinished (only files of our own naming)."""
-    for left in folder.rglob(f"{UNFINISHED}*"):
-        with contextlib.suppress(OSError):
-            left.unlink()
+def sweep_unfinished(folder: Path, places: Iterable[str]) -> None:
+    """Remove what a run that was killed left unfinished in these places below `folder` (files of our own naming)."""
+    for place in places:
+        for left in (folder / place).glob(f"{UNFINISHED}*"):
+            if OUR_UNFINISHED.fullmatch(left.name) and stat.S_ISREG(_kind(left)):
+                with contextlib.suppress(OSError):
+                    left.unlink()
 
 
 def prepare_folder(folder: Path, shown: str) -> None:

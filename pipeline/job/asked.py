@@ -90,7 +90,10 @@ def _file_faults(job: str, asked: AskedFrame) -> list[Fault]:
 
 def is_utf8(path: Path) -> bool:
     """Return whether a name is UTF-8, as the image libraries want it."""
-    return os.fsencode(path).decode("utf-8", "replace") == str(path)
+    try:
+        return os.fsencode(path).decode("utf-8", "replace") == str(path)
+    except UnicodeEncodeError:  # a system that is set to plain ASCII
+        return False
 
 
 def _trouble_with(file: Path) -> str | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import stat
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
@@ -73,7 +74,11 @@ class _Table:
     def rows(self, path: Path) -> list[_Row]:
         """Return the rows of the file; () where it cannot be read."""
         try:
-            if path.stat().st_size > TABLE_BYTES:
+            facts = path.stat()
+            if not stat.S_ISREG(facts.st_mode):
+                self._fault("this is no file", "captions names a CSV table, seen from the job file's folder")
+                return []
+            if facts.st_size > TABLE_BYTES:
                 self._fault("it is larger than 4 MB", "a table of captions is a short text; is this one?")
                 return []
             text = path.read_bytes().decode("utf-8-sig")
@@ -106,6 +111,9 @@ class _Table:
         for number, line in enumerate(cells[1:], start=2):
             if not any(cell.strip() for cell in line):
                 continue
+            if len(line) > len(header):
+                found_cells = f"it has {len(line)} cells, and the first row names {len(header)} columns"
+                self._fault(found_cells, "put a text that holds a comma between quotes", f"row {number}")
             row = _Row(number, "", "")
             for name, column, cell in zip(header, columns, line, strict=False):
                 if name in NAMES:

@@ -53,7 +53,7 @@ class AskedFrame:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """A job file that was found whole."""
+    """A job file that was found whole. `beside` are the files it draws on: the table of captions, own profiles."""
 
     file: Path
     shoot: Shoot
@@ -63,3 +63,4 @@ class Job:
     sponsor: Sponsor | None
     pixel_limit: int
     frames: tuple[AskedFrame, ...]
+    beside: tuple[Path, ...] = ()

@@ -45,7 +45,24 @@ def read_job(path: Path) -> Job:
         raise RequestRefused(*faults)
     shoot = checked.shoot
     slug = slugify(shoot.slug or shoot.title) or slugify(path.stem) or "shoot"
-    return Job(path, shoot, slug, checked.site, checked.credit, checked.sponsor, checked.pixel_limit, tuple(frames))
+    return Job(
+        path,
+        shoot,
+        slug,
+        checked.site,
+        checked.credit,
+        checked.sponsor,
+        checked.pixel_limit,
+        tuple(frames),
+        _beside(path, checked),
+    )
+
+
+def _beside(path: Path, checked: JobFile) -> tuple[Path, ...]:
+    """Return the files beside the job that it draws on."""
+    table = [path.parent / checked.captions] if checked.captions else []
+    own = sorted((path.parent / checked.profiles_folder).glob("*.toml")) if checked.profiles_folder else []
+    return (*table, *own)
 
 
 def _frames(data: dict[str, Any]) -> Iterator[tuple[int, FrameEntry]]:

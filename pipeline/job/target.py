@@ -178,10 +178,22 @@ def _name_template(template: str) -> str:
     return template
 
 
+OUR_FOLDERS = ("sheet", "web", "set-aside")
+
+
+def _outlet_name(name: str) -> str:
+    """Refuse the names of folders that an export keeps for itself."""
+    if name in OUR_FOLDERS:
+        raise ValueError(
+            f"an outlet may not be called {', '.join(OUR_FOLDERS[:-1])} or {OUR_FOLDERS[-1]}: these are ours"
+        )
+    return name
+
+
 class OutletProfile(Table):
     """One file of `profiles/`: an outlet, how its files are named, and its targets."""
 
-    outlet: BareName = Field(examples=["my-blog"])
+    outlet: Annotated[BareName, AfterValidator(_outlet_name)] = Field(examples=["my-blog"])
     about: Words = Field(examples=["Where these pictures go"])
     name: Annotated[str, Field(max_length=200), AfterValidator(_name_template)] = "{slug}-{frame}-{target}-{width}"
     targets: Annotated[dict[BareName, Target], Field(min_length=1)]

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 VERSION = 2
 FILE = "ledger.sqlite"
+PICTURE_ENDINGS = frozenset({".jpg", ".png", ".webp", ".tif", ".avif"})
 TABLES = """
 BEGIN;
 CREATE TABLE content (
@@ -103,9 +104,23 @@ def _version(base: sqlite3.Connection, path: Path) -> int:
 def _read_made(base: sqlite3.Connection, columns: str = COLUMNS) -> dict[str, Made]:
     with closing(base.execute(f"SELECT {columns} FROM made ORDER BY path")) as rows:  # noqa: S608 (a constant)
         made = {row[0]: Made(*row) for row in rows}
-    if any(not _stays_inside(path) for path in made):
+    if not all(isinstance(path, str) and _stays_inside(path) for path in made):
         raise sqlite3.DatabaseError("a path in it leads out of the folder")
+    if not all(map(_is_sound, made.values())):
+        raise sqlite3.DatabaseError("what it says of a file cannot be so")
     return made
+
+
+def _is_sound(row: Made) -> bool:
+    """Return whether a row is one that we could have written: a picture's place, digests, numbers."""
+    texts = (row.path, row.identity, row.pixel_key, row.metadata_key, row.sha256)
+    if not all(isinstance(text, str) for text in texts) or not row.path.isprintable():
+        return False
+    numbers = isinstance(row.size_bytes, int) and isinstance(row.mtime_ns, int)
+    share = row.outside_gamut is None or isinstance(row.outside_gamut, float)
+    place = PurePosixPath(row.path)
+    picture = len(place.parts) > 1 and place.suffix in PICTURE_ENDINGS
+    return numbers and share and picture
 
 
 def _stays_inside(path: str) -> bool:
@@ -154,7 +169,8 @@ class Ledger:
     def digest(self, path: Path) -> str:
         """Return the SHA-256 of a frame's content; read again only when size, time or inode changed. Raises OSError."""
         facts = path.stat()
-        key = os.fsencode(path.resolve()).decode("utf-8", "backslashreplace")  # SQLite holds no name that is not UTF-8
+        # The path itself stays at home: an output folder is often put on a site whole.
+        key = hashlib.sha256(os.fsencode(path.resolve())).hexdigest()
         stamp = (facts.st_size, facts.st_mtime_ns, facts.st_ino)
         with (
             self._told(),

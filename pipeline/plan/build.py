@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from pipeline.faults import Fault, RequestRefused
@@ -39,7 +41,12 @@ ENDINGS: dict[OutputFormat, str] = {"jpeg": "jpg", "png": "png", "webp": "webp",
 
 
 def identity(file: str, name: str, size: Size, output_format: str) -> str:
-    """Return what one file is for, whatever it is called: this outlives a change of slug or template."""
+    """Return what one file is for, whatever it is called: this outlives a change of slug or template.
+
+    A frame named with its whole path is known by a digest of it: the record goes where the pictures go.
+    """
+    if PurePath(file).is_absolute():
+        file = f"{hashlib.sha256(file.encode()).hexdigest()[:16]} {PurePath(file).name}"
     return f"{file} | {name} | {size.width} | {output_format}"
 
 

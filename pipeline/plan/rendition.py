@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -115,6 +116,11 @@ class PlannedFrame:
     cautions: tuple[str, ...]
     origins: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def shown_file(self) -> str:
+        """Return the frame's file as pages and records name it: never with the folders of somebody's machine."""
+        return PurePath(self.file).name if PurePath(self.file).is_absolute() else self.file
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,20 +65,20 @@ def test_no_file_is_written_over_a_frame(tmp_path: Path) -> None:
     text = HEAD + FRAME.replace("bowl.jpg", "blog/bean-soup-bowl-step-480.jpg") + 'slug = "bowl"\n'
     surveyed = survey(write_job(tmp_path, text, ("blog/bean-soup-bowl-step-480.jpg",)))
     with pytest.raises(RequestRefused) as refused:
-        surveyed.refuse_frames_in_the_way(surveyed.plan({}), tmp_path)
+        surveyed.refuse_files_in_the_way(surveyed.plan({}), tmp_path)
     assert str(refused.value) == (
-        "job.toml: frames[1] blog/bean-soup-bowl-step-480.jpg: this frame would be written over by "
+        "job.toml: frames[1] blog/bean-soup-bowl-step-480.jpg: this file would be written over by "
         "blog/bean-soup-bowl-step-480.jpg; name another --out"
     )
-    surveyed.refuse_frames_in_the_way(surveyed.plan({}), tmp_path / "out")
+    surveyed.refuse_files_in_the_way(surveyed.plan({}), tmp_path / "out")
 
 
 def test_nor_by_a_preview_or_over_a_link(tmp_path: Path) -> None:
     text = HEAD + FRAME.replace("bowl.jpg", "sheet/previews/bowl.jpg")
     surveyed = survey(write_job(tmp_path, text, ("sheet/previews/bowl.jpg",)))
     (tmp_path / "link").symlink_to(tmp_path)
-    with pytest.raises(RequestRefused, match=r"this frame would be written over by sheet/previews/bowl\.jpg"):
-        surveyed.refuse_frames_in_the_way(surveyed.plan({}), tmp_path / "link")
+    with pytest.raises(RequestRefused, match=r"this file would be written over by sheet/previews/bowl\.jpg"):
+        surveyed.refuse_files_in_the_way(surveyed.plan({}), tmp_path / "link")
 
 
 def test_what_was_delivered_is_known_by_its_use(tmp_path: Path) -> None:

@@ -1,11 +1,20 @@
 from __future__ import annotations
 
+import hashlib
 import os
 from pathlib import Path
 
 import pytest
 
-from pipeline.deliver.write import UNFINISHED, inside, prepare_folder, sweep_unfinished, write_if_changed, write_whole
+from pipeline.deliver.write import (
+    UNFINISHED,
+    inside,
+    prepare_folder,
+    set_aside,
+    sweep_unfinished,
+    write_if_changed,
+    write_whole,
+)
 from pipeline.faults import RequestRefused
 
 
@@ -75,22 +84,28 @@ def test_a_folder_of_that_name_is_not_replaced(tmp_path: Path) -> None:
 
 def test_what_holds_these_bytes_already_is_not_touched(tmp_path: Path) -> None:
     path = tmp_path / "manifest.json"
-    assert write_if_changed(path, b"one")
+    assert write_if_changed(tmp_path, "manifest.json", b"one")
     before = path.stat()
-    assert not write_if_changed(path, b"one")
+    assert not write_if_changed(tmp_path, "manifest.json", b"one")
     after = path.stat()
     assert (before.st_ino, before.st_mtime_ns) == (after.st_ino, after.st_mtime_ns)
-    assert write_if_changed(path, b"two")
+    assert write_if_changed(tmp_path, "manifest.json", b"two")
     assert path.read_bytes() == b"two"
 
 
 def test_only_unfinished_files_of_ours_are_swept(tmp_path: Path) -> None:
-    left = [tmp_path / f"{UNFINISHED}1-a.jpg", tmp_path / "blog" / "deep" / f"{UNFINISHED}2-b.jpg"]
-    kept = [tmp_path / "a.jpg", tmp_path / "blog" / "unfinished-1-a.jpg", tmp_path / "blog" / ".hidden"]
+    left = [tmp_path / f"{UNFINISHED}1-a.jpg", tmp_path / "blog" / f"{UNFINISHED}2-b.jpg"]
+    kept = [
+        tmp_path / "a.jpg",
+        tmp_path / "blog" / "unfinished-1-a.jpg",
+        tmp_path / "blog" / ".hidden",
+        tmp_path / "blog" / f"{UNFINISHED}novel.txt",
+        tmp_path / "elsewhere" / f"{UNFINISHED}3-c.jpg",
+    ]
     for path in (*left, *kept):
         path.parent.mkdir(parents=True, exist_ok=True)
         path.touch()
-    sweep_unfinished(tmp_path)
+    sweep_unfinished(tmp_path, [".", "blog"])
     assert [path.exists() for path in left] == [False, False]
     assert all(path.exists() for path in kept)
 
@@ -137,3 +152,30 @@ def test_a_folder_that_cannot_be_written(tmp_path: Path, name: str, found: str) 
 def test_a_file_system_that_nobody_can_write_to() -> None:
     with pytest.raises(RequestRefused, match=r"^out: nothing can be written there \("):
         prepare_folder(Path("/proc/out"), "out")
+
+
+@pytest.mark.parametrize("kind", ["link", "pipe", "folder"])
+def test_only_plain_files_of_ours_are_written_over(tmp_path: Path, kind: str) -> None:
+    place, other = tmp_path / "manifest.json", tmp_path / "hers.txt"
+    other.write_bytes(b"hers")
+    if kind == "link":
+        place.symlink_to(other)
+    elif kind == "pipe":
+        os.mkfifo(place)
+    else:
+        place.mkdir()
+    with pytest.raises(FileExistsError, match="no plain file"):
+        write_if_changed(tmp_path, "manifest.json", b"ours")
+    assert other.read_bytes() == b"hers"
+
+
+def test_what_is_ours_or_the_same_is_not_set_aside(tmp_path: Path) -> None:
+    path = tmp_path / "blog" / "a.jpg"
+    path.parent.mkdir()
+    assert set_aside(tmp_path, "blog/a.jpg", b"new", None) is None
+    path.write_bytes(b"old")
+    assert set_aside(tmp_path, "blog/a.jpg", b"old", None) is None
+    assert set_aside(tmp_path, "blog/a.jpg", b"new", hashlib.sha256(b"old").hexdigest()) is None
+    assert set_aside(tmp_path, "blog/a.jpg", b"new", hashlib.sha256(b"other").hexdigest()) == "set-aside/blog/a.jpg"
+    assert not path.exists()
+    assert (tmp_path / "set-aside" / "blog" / "a.jpg").read_bytes() == b"old"

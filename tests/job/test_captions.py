@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
 import pytest
@@ -110,9 +111,27 @@ def test_two_different_words_for_one_thing_are_not_settled_silently(tmp_path: Pa
             "file,caption\nbowl.jpg,a\x01b\n",
             'captions.csv: row 2 selects/bowl.jpg: caption: en: found "a\\u0001b"; it holds the control',
         ),
+        (
+            "file,alt\nbowl.jpg,A bowl, with soup\n",
+            "captions.csv: row 2: it has 3 cells, and the first row names 2 columns; put a text that holds a comma",
+        ),
         ('file,alt\nbowl.jpg,"open\n', "captions.csv: it is not a CSV table (unexpected end of data); save it as CSV"),
     ],
 )  # fmt: skip
 def test_each_fault_of_a_table_gets_a_sentence(tmp_path: Path, table: bytes | str | None, said: str) -> None:
     (only,) = refused(tmp_path, table)
     assert only.startswith(said)
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "captions.csv")
+    assert refused(tmp_path, None) == [
+        "captions.csv: this is no file; captions names a CSV table, seen from the job file's folder"
+    ]
+
+
+def test_columns_may_be_capitalised(tmp_path: Path) -> None:
+    assert read(tmp_path, "File,Alt,Alt.fr\nbowl.jpg,A bowl,Un bol\n").frames[0].entry.alt == {
+        "en": "A bowl",
+        "fr": "Un bol",
+    }

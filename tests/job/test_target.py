@@ -155,3 +155,10 @@ def test_nothing_is_changed_later() -> None:
     with pytest.raises(ValidationError, match="frozen"):
         one.about = "another"
     assert hash(one.sharpen) == hash(target("size_px = [2, 2]").sharpen)
+
+
+@pytest.mark.parametrize("name", ["sheet", "web", "set-aside"])
+def test_an_outlet_may_not_take_a_folder_of_ours(name: str) -> None:
+    square = {**SQUARE, "ratio": "1:1", "widths": [100]}
+    with pytest.raises(ValidationError, match="these are ours"):
+        OutletProfile.model_validate_json(json_text({"outlet": name, "about": "a test", "targets": {"square": square}}))

@@ -156,7 +156,9 @@ def test_a_row_that_sqlite_refuses_takes_the_others_with_it(tmp_path: Path) -> N
         assert ledger.made() == {}
 
 
-PATHS = st.text("abc/-.é熱 ", min_size=1, max_size=8).filter(lambda text: ".." not in text and not text.startswith("/"))
+PATHS = st.tuples(
+    st.text("abc-é熱 ", min_size=1, max_size=6), st.sampled_from(["jpg", "webp", "avif", "png", "tif"])
+).map(lambda parts: f"blog/{parts[0]}.{parts[1]}")
 ROWS = st.lists(
     st.builds(
         Made, path=PATHS, identity=st.text("ab| ", max_size=3), pixel_key=st.text("0f"), metadata_key=st.just("m"),
@@ -317,6 +319,25 @@ def test_a_path_that_leads_out_of_the_folder_is_not_believed(tmp_path: Path) -> 
             with pytest.raises(OSError, match="a path in it leads out of the folder"):
                 ledger.made()
     with pytest.raises(RequestRefused, match="a path in it leads out of the folder"):
+        read_made(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "path = ''",
+        "path = 'manifest.json'",
+        "path = 'ledger.sqlite'",
+        "path = 'blog/a' || char(0) || 'b.jpg'",
+        "path = 'blog/a.html'",
+    ],
+)
+def test_a_row_that_we_could_not_have_written_is_not_believed(tmp_path: Path, change: str) -> None:
+    with Ledger(tmp_path) as ledger:
+        ledger.record([HERO])
+    with closing(sqlite3.connect(tmp_path / FILE)) as base, base:
+        base.execute(f"UPDATE made SET {change}")  # noqa: S608 (the words of this test)
+    with pytest.raises(RequestRefused, match="it cannot be used as a ledger"):
         read_made(tmp_path)
 
 

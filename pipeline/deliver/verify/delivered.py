@@ -136,6 +136,8 @@ _OTHER = "name the manifest.json that an export wrote"
 
 def _text(path: Path) -> bytes:
     """Return the manifest's bytes, seen to be JSON of our format."""
+    if path.exists() and not path.is_file():
+        raise RequestRefused(Fault(str(path), "this is no file", _OTHER))
     try:
         with path.open("rb") as stream:
             text = stream.read(_MOST_BYTES + 1)

@@ -20,6 +20,8 @@ MOST_BYTES = 1 << 30
 
 def read_file(path: Path) -> bytes:
     """Return the bytes of a picture file. Raises OSError; ValueError where it is larger than any delivered file."""
+    if not path.is_file():
+        raise ValueError("it is no file")
     size = path.stat().st_size
     if size > MOST_BYTES:
         raise ValueError(f"it has {size} bytes; no delivered picture is that large")

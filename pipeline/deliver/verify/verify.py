@@ -62,7 +62,7 @@ def verify(folder: Path, against: Path | None = None) -> Report:
         seen.append((file, path, folder / path))
     findings += _extras(paired, _made_earlier(folder))
     findings += _beside(folder, paired)
-    asked, more = consult(seen, _known(findings))
+    asked, more = consult(seen, _known(findings)) if seen else ("", [])
     files = tuple(path for _, path, _ in seen)
     return Report(len(delivered), files, (*findings, *more), tuple(cells), asked, elsewhere)
 

@@ -36,7 +36,13 @@ def captions_csv(plan: Plan, languages: Sequence[str], disclosure: str | None) -
     table.writerow(["frame", "file", *in_languages, "credit", "licence"])
     for frame in plan.frames:
         facts = frame.facts
-        row = [frame.slug, frame.file, *_words(facts, languages, disclosure), facts.credit_line, facts.licence_url]
+        row = [
+            frame.slug,
+            frame.shown_file,
+            *_words(facts, languages, disclosure),
+            facts.credit_line,
+            facts.licence_url,
+        ]
         table.writerow([_cell(one) for one in row])
     return text.getvalue().encode("utf-8-sig")
 

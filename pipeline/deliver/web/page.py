@@ -159,7 +159,9 @@ def _entries(plan: Plan, in_page: Sequence[WebPicture], language: str, place: st
 
 
 def _about(frame: PlannedFrame) -> str:
-    return " · ".join(part for part in (frame.file, f"step {frame.step}" if frame.step is not None else "") if part)
+    return " · ".join(
+        part for part in (frame.shown_file, f"step {frame.step}" if frame.step is not None else "") if part
+    )
 
 
 def _words(slug: str) -> str:
