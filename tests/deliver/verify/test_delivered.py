@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from typing import TYPE_CHECKING, Any
@@ -126,8 +127,14 @@ def test_a_file_named_twice(delivery: Path, tmp_path: Path) -> None:
 def test_no_manifest_says_what_to_do(tmp_path: Path) -> None:
     with pytest.raises(RequestRefused, match="there is no such manifest; name the folder of an export, or say what"):
         read_manifest(tmp_path / "manifest.json")
-    with pytest.raises(RequestRefused, match="it cannot be read"):
+    with pytest.raises(RequestRefused, match=r"this is no file; name the manifest\.json that an export wrote"):
         read_manifest(tmp_path)
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "manifest.json")
+    with pytest.raises(RequestRefused, match=r"this is no file; name the manifest\.json that an export wrote"):
+        read_manifest(tmp_path / "manifest.json")
 
 
 JSON = st.recursive(
