@@ -16,7 +16,7 @@ from pipeline.job.words import slugify
 from pipeline.light.box import Point, Region
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     from pipeline.job.model import FrameEntry
@@ -42,6 +42,16 @@ class Known:
     spoiled: tuple[str, ...]
     outlets_whole: bool
 
+    @property
+    def singles(self) -> list[str]:
+        """Return the names of the targets that take one frame."""
+        return [name for name, target in self.targets.items() if target.layout is None]
+
+    @property
+    def two_ups(self) -> list[str]:
+        """Return the names of the targets that take two."""
+        return [name for name, target in self.targets.items() if target.layout is not None]
+
 
 def matching(names: Iterable[str], pattern: str) -> list[str]:
     """Return the names that a glob matches, in their order; case counts."""
@@ -56,20 +66,23 @@ def asked_frame(
     `number` counts from 1; `shared` are the targets of a frame that names none, None where those are at fault.
     """
     patterns = entry.targets if entry.targets is not None else shared
-    chosen = list(dict.fromkeys(name for pattern in patterns or () for name in matching(known.targets, pattern)))
+    chosen = list(dict.fromkeys(name for pattern in patterns or () for name in matching(known.singles, pattern)))
     slug = slugify(entry.slug or PurePath(entry.file).stem) or f"frame-{number}"
-    requests = tuple(_request(entry, name, known) for name in chosen)
+    requests = tuple(request(entry, name, known) for name in chosen)
     asked = AskedFrame(entry, job.parent / entry.file, number, slug, requests)
     faults.extend(_file_faults(job.name, asked))
     for pattern in patterns or ():
+        where = f"{asked.place}: targets"
         if not matching(known.targets, pattern):
-            faults.extend(_unknown(job.name, pattern, known, f"{asked.place}: targets"))
+            faults.extend(unknown(job.name, pattern, known, known.singles, where))
+        elif not matching(known.singles, pattern):
+            faults.append(Fault(job.name, f"'{pattern}' takes two frames", "write [[pairs]] with both", where))
     if patterns == ():
         wanted = "give it targets of its own, or give [shoot] the targets that all frames share"
         faults.append(Fault(job.name, "it goes to no target", wanted, f"{asked.place}: targets"))
     for index, hand in enumerate(entry.crops, start=1):
-        if chosen and not matching([*chosen, *known.spoiled], hand.target):
-            found, wanted = f"this frame does not go to '{hand.target}'", f"it goes to {_listed(chosen)}"
+        if chosen and not matching([*chosen, *known.spoiled, *known.two_ups], hand.target):
+            found, wanted = f"this frame does not go to '{hand.target}'", f"it goes to {listed(chosen)}"
             where = f"{asked.place}: crops[{index}]: target"
             faults.append(Fault(job.name, found, wanted, where, nearest(hand.target, chosen)))
     return asked
@@ -119,8 +132,11 @@ def _name_beside(file: Path) -> str | None:
         return None
 
 
-def _unknown(job: str, pattern: str, known: Known, where: str) -> list[Fault]:
-    """Return the fault of a target that no outlet has; none where it is missing for a fault reported elsewhere."""
+def unknown(job: str, pattern: str, known: Known, fit: Sequence[str], where: str) -> list[Fault]:
+    """Return the fault of a target that no outlet has; none where it is missing for a fault reported elsewhere.
+
+    `fit` are the known targets that could have been meant.
+    """
     outlet = pattern.partition("/")[0]
     if matching(known.spoiled, pattern):
         return []
@@ -129,19 +145,21 @@ def _unknown(job: str, pattern: str, known: Known, where: str) -> list[Fault]:
         return [Fault(job, found, f'add "{outlet}" to profiles', where)] if known.outlets_whole else []
     if not known.outlets_whole and not matching(known.elsewhere, f"{outlet}/*"):
         return []
-    names = known.targets or known.elsewhere
+    names = fit or known.elsewhere
     beside = matching(names, f"{outlet}/*")
     found = f"no target is called '{pattern}'"
-    return [Fault(job, found, f"known are {_listed(beside or names)}", where, nearest(pattern, names))]
+    return [Fault(job, found, f"known are {listed(beside or names)}", where, nearest(pattern, names))]
 
 
-def _listed(names: Iterable[str]) -> str:
-    listed = list(names)
-    more = f" and {len(listed) - MOST_LISTED} more (`plateline targets` lists all)" if len(listed) > MOST_LISTED else ""
-    return ", ".join(listed[:MOST_LISTED]) + more
+def listed(names: Iterable[str]) -> str:
+    """Return names as a sentence lists them, the first few where they are many."""
+    known = list(names)
+    more = f" and {len(known) - MOST_LISTED} more (`plateline targets` lists all)" if len(known) > MOST_LISTED else ""
+    return ", ".join(known[:MOST_LISTED]) + more
 
 
-def _request(entry: FrameEntry, name: str, known: Known) -> Request:
+def request(entry: FrameEntry, name: str, known: Known) -> Request:
+    """Return what one target asks of a frame, with the frame's own hand applied. `name` is one of `known.targets`."""
     outlet, key = name.split("/")
     hands = [hand for hand in entry.crops if fnmatch.fnmatchcase(name, hand.target)]
     own_anchor = _last([hand.anchor for hand in hands])

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from pipeline.job.model import Credit, FrameEntry, Shoot, Site, Sponsor
+    from pipeline.job.model import Credit, FrameEntry, PairEntry, Shoot, Site, Sponsor
     from pipeline.job.target import Target
     from pipeline.light.box import Point, Region
 
@@ -52,6 +52,21 @@ class AskedFrame:
 
 
 @dataclass(frozen=True, slots=True)
+class AskedPair:
+    """Two frames asked for in one picture: its entry, its slug, and for each target what is asked of either frame.
+
+    `number` is its place in the job file, from 1.
+    """
+
+    entry: PairEntry
+    number: int
+    slug: str
+    first: AskedFrame
+    second: AskedFrame
+    requests: tuple[tuple[Request, Request], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """A job file that was found whole. `beside` are the files it draws on: the table of captions, own profiles."""
 
@@ -64,3 +79,4 @@ class Job:
     pixel_limit: int
     frames: tuple[AskedFrame, ...]
     beside: tuple[Path, ...] = ()
+    pairs: tuple[AskedPair, ...] = ()

@@ -28,7 +28,7 @@ def target_lines(folder: Path | None) -> list[str]:
 
 
 def _line(name: str, target: Target) -> str:
-    return f"  {name:24}{shape(target):26}{size(target):32}{', '.join(target.formats):18}{target.about}"
+    return f"  {name:24}{shape(target):36}{size(target):32}{', '.join(target.formats):18}{target.about}"
 
 
 def shape(target: Target) -> str:
@@ -37,6 +37,8 @@ def shape(target: Target) -> str:
         words = f"{target.size_mm[0]:g} x {target.size_mm[1]:g} mm"
     else:
         words = target.ratio or "{} x {}".format(*(target.size_px or ()))
+    if target.layout:
+        words += f", {target.layout.replace('-', ' ')}"
     if target.shape == "round":
         words += ", round"
     if target.also_seen:

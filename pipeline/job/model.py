@@ -169,6 +169,20 @@ class FrameEntry(Table):
     crops: tuple[CropHand, ...] = ()
 
 
+class PairEntry(Table):
+    """Two frames in one picture: the left one and the right one, or the upper and the lower."""
+
+    pair: Annotated[tuple[Slug, Slug], Field(examples=[("soup-from-above", "first-spoonful")])]
+    targets: Annotated[tuple[TargetPattern, ...], Field(min_length=1, examples=[("feed/two-up",)])]
+    slug: Slug | None = None
+    title: Text | None = None
+    headline: Words | None = None
+    alt: MaybeEmptyText | None = None
+    long_alt: Text | None = None
+    decorative: bool = False
+    caption: Text | None = None
+
+
 class JobFile(Table):
     """A whole job file."""
 
@@ -182,3 +196,4 @@ class JobFile(Table):
     sponsor: Sponsor | None = None
     targets: dict[str, dict[str, Any]] = Field(default_factory=dict)
     frames: Annotated[tuple[FrameEntry, ...], Field(min_length=1)]
+    pairs: tuple[PairEntry, ...] = ()

@@ -14,6 +14,7 @@ from pipeline.job.explain import explain, json_text, nearest
 from pipeline.job.job import Job
 from pipeline.job.model import FrameEntry, JobFile
 from pipeline.job.outlets import join_outlets, override_targets, own_outlets, packaged_outlets
+from pipeline.job.pairs import asked_pairs
 from pipeline.job.toml_file import read_tables
 from pipeline.job.words import slugify
 
@@ -41,6 +42,7 @@ def read_job(path: Path) -> Job:
     frames = [asked_frame(path, number, entry, shared, known, faults) for number, entry in entries]
     faults.extend(files_named_twice(path.name, frames))
     faults.extend(slugs_shared(path.name, frames))
+    pairs = asked_pairs(path.name, data, frames, known, faults)
     if faults or checked is None:
         raise RequestRefused(*faults)
     shoot = checked.shoot
@@ -55,6 +57,7 @@ def read_job(path: Path) -> Job:
         checked.pixel_limit,
         tuple(frames),
         _beside(path, checked),
+        pairs,
     )
 
 

@@ -123,11 +123,13 @@ class Target(Table):
     colour: Literal["srgb", "display-p3", "adobe-rgb"] = "srgb"
     metadata: Literal["public", "full", "proof"] = Field(examples=["public"])
     mark: bool = False
+    layout: Literal["side-by-side", "one-above-the-other"] | None = None
+    gap_px: Annotated[int, Field(ge=0, le=400)] | None = None
     source: dict[str, Words] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _agrees_with_itself(self) -> Self:
-        sentences = [*_size_contradictions(self), *_paper_contradictions(self)]
+        sentences = [*_size_contradictions(self), *_paper_contradictions(self), *_two_up_contradictions(self)]
         if len(set(self.formats)) != len(self.formats):
             sentences.append(f"formats names one twice ({', '.join(self.formats)}); name each once")
         if sentences:
@@ -159,6 +161,27 @@ def _paper_contradictions(target: Target) -> Iterator[str]:
         yield 'there is a gutter without a side; write side = "left" or side = "right"'
     if target.size_mm and not free_in_margins(target.size_mm, margins.outside, margins.gutter, target.side):
         yield "safe_mm leaves nothing of the page free; make the margins smaller"
+
+
+THINNEST_HALF = 16  # pixels: less is no picture
+
+
+def _two_up_contradictions(target: Target) -> Iterator[str]:
+    """Yield what does not go together in a picture of two frames."""
+    if target.layout is None:
+        if target.gap_px is not None:
+            yield "there is gap_px without layout; it is the room between two frames"
+        return
+    if target.size_px is None:
+        yield "a layout of two frames needs size_px, the size of the whole picture"
+        return
+    single = [name for name in ("safe", "also_seen") if getattr(target, name)]
+    single += ["shape"] if target.shape == "round" else []
+    if single:
+        yield f"there is {' and '.join(single)} with layout; these are for pictures of one frame"
+    side = target.size_px[0 if target.layout == "side-by-side" else 1]
+    if side - (target.gap_px or 0) < 2 * THINNEST_HALF:
+        yield f"gap_px leaves two frames no room in {side} px; make it smaller"
 
 
 LONGEST_OWN_WORDS = 30

@@ -63,7 +63,7 @@ def test_what_each_packaged_outlet_offers() -> None:
         "blog": [
             "hero", "step", "card-square", "card-four-three", "card-wide", "link-preview", "letter", "video-still",
         ],
-        "feed": ["square", "tall", "two-three", "vertical", "avatar"],
+        "feed": ["square", "tall", "two-three", "vertical", "avatar", "two-up", "two-up-tall"],
         "partner": ["proof", "final"],
         "print": ["book-page", "a4", "eight-by-ten"],
     }  # fmt: skip
