@@ -49,18 +49,24 @@ def test_a_frame_alone_gets_no_target_of_two_by_a_pattern(tmp_path: Path) -> Non
         ),
         (
             PAIR.replace("two-up", "two"),
-            "pairs[1]: targets: no target is called 'feed/two'; known are feed/two-up, feed/two-up-tall; "
-            "did you mean 'feed/two-up'?",
+            (
+                "pairs[1]: targets: no target is called 'feed/two'; known are feed/two-up, feed/two-up-tall; "
+                "did you mean 'feed/two-up'?"
+            ),
         ),
         (
             PAIR + 'slug = "bowl"\n',
-            "pairs[1]: slug: its files would be named 'bowl', as those of the frame frames[1] bowl.jpg are; "
-            "give the pair a slug of its own",
+            (
+                "pairs[1]: slug: its files would be named 'bowl', as those of the frame frames[1] bowl.jpg are; "
+                "give the pair a slug of its own"
+            ),
         ),
         (
             PAIR + PAIR,
-            "pairs[2]: slug: its files would be named 'bowl-and-spoon', as those of pairs[1] are; "
-            "give the pair a slug of its own",
+            (
+                "pairs[2]: slug: its files would be named 'bowl-and-spoon', as those of pairs[1] are; "
+                "give the pair a slug of its own"
+            ),
         ),
         (PAIR + "gap = 3\n", "pairs[1]: gap: 'gap' is no key of this table; its keys are pair, targets, "),
     ],
