@@ -5,7 +5,10 @@ Lowest layer of all: every room reports with it, none needs another room to do s
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
+
+_JOINERS = "\u200c\u200d"
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +31,22 @@ class Fault:
         hint = f"; did you mean '{self.nearest}'?" if self.nearest else ""
         sentence = f"{place}{self.found}; {self.wanted}{hint}"
         return "".join(letter if letter.isprintable() else _spelled(letter) for letter in sentence)
+
+
+def printable_line(text: str) -> str:
+    """Return somebody's words as one line for a terminal, where they act on nothing.
+
+    What cannot be seen is spelled out. Other spaces become plain ones; the two joiners stay: some scripts and small
+    pictures are written with them.
+    """
+    return "".join(
+        letter
+        if letter.isprintable() or letter in _JOINERS
+        else " "
+        if unicodedata.category(letter) == "Zs"
+        else _spelled(letter)
+        for letter in text
+    )
 
 
 def counted(number: int, noun: str) -> str:

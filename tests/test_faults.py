@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.faults import Fault, FrameUnreadable, RequestRefused, counted
+from pipeline.faults import Fault, FrameUnreadable, RequestRefused, counted, printable_line
 
 
 def test_a_fault_says_where_what_what_instead_and_the_nearest_name() -> None:
@@ -52,3 +52,22 @@ def test_an_unreadable_frame_travels_between_processes() -> None:
 @pytest.mark.parametrize(("number", "words"), [(0, "0 files"), (1, "1 file"), (2, "2 files")])
 def test_things_are_counted_in_words(number: int, words: str) -> None:
     assert words == counted(number, "file")
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        ("two\nlines\tand \x1b[31mred\x07", r"two\nlines\tand \x1b[31mred\x07"),
+        ("\u202eabc\u2066", r"\u202eabc\u2066"),
+        ("n'est-ce pas\u00a0!", "n'est-ce pas !"),
+        ("👩\u200d🍳", "👩\u200d🍳"),
+        ("\ud800 \x9b31m", r"\ud800 \x9b31m"),
+    ],
+)
+def test_somebodys_words_act_on_nothing_in_a_terminal(words: str, line: str) -> None:
+    assert line == printable_line(words)
+
+
+@given(st.text())
+def test_somebodys_words_stay_on_their_line(words: str) -> None:
+    assert printable_line(words).replace("\u200c", "").replace("\u200d", "").isprintable()

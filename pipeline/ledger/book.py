@@ -13,40 +13,22 @@ from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Self
 
 from pipeline.faults import Fault, RequestRefused
+from pipeline.job.kept_names import LEDGER
 from pipeline.ledger.made import Made
+from pipeline.ledger.rounds import read_rounds_from, write_round_to
+from pipeline.ledger.tables import MADE_COLUMNS, VERSION, bring_up_to_date, edition
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
     from types import TracebackType
 
-VERSION = 2
-FILE = "ledger.sqlite"
+    from pipeline.ledger.rounds import Round, Shown
+
+FILE = LEDGER
 PICTURE_ENDINGS = frozenset({".jpg", ".png", ".webp", ".tif", ".avif"})
-TABLES = """
-BEGIN;
-CREATE TABLE content (
-    path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, inode INTEGER NOT NULL,
-    sha256 TEXT NOT NULL
-) STRICT;
-CREATE TABLE made (
-    path TEXT PRIMARY KEY, identity TEXT NOT NULL UNIQUE, pixel_key TEXT NOT NULL, metadata_key TEXT NOT NULL,
-    sha256 TEXT NOT NULL, size_bytes INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, outside_gamut REAL, average TEXT,
-    picture_sha256 TEXT
-) STRICT;
-PRAGMA user_version = 2;
-COMMIT;
-"""
-COLUMNS_1 = "path, identity, pixel_key, metadata_key, sha256, size_bytes, mtime_ns, outside_gamut"
-COLUMNS = f"{COLUMNS_1}, average, picture_sha256"
+COLUMNS = MADE_COLUMNS[VERSION]
 PLACES = ", ".join("?" * len(COLUMNS.split()))
-FROM_1_TO_2 = """
-BEGIN;
-ALTER TABLE made ADD COLUMN average TEXT;
-ALTER TABLE made ADD COLUMN picture_sha256 TEXT;
-PRAGMA user_version = 2;
-COMMIT;
-"""
 MOVE_AWAY = "move it away; the next export makes a new one"
 
 
@@ -61,17 +43,62 @@ def read_made(folder: Path) -> dict[str, Made]:
 
     Raises `RequestRefused`.
     """
+    with _read_only(folder) as (base, version):
+        return _read_made(base, MADE_COLUMNS[version]) if base else {}
+
+
+def read_rounds(folder: Path) -> tuple[Round, ...]:
+    """Return the rounds that the ledger of `folder` knows, by outlet and number. Writes nothing there.
+
+    Raises `RequestRefused`.
+    """
+    with _read_only(folder) as (base, version):
+        return read_rounds_from(base) if base and version == VERSION else ()
+
+
+def read_digests(folder: Path) -> Callable[[Path], str]:
+    """Return what gives the SHA-256 of a frame's content, read only where the ledger of `folder` does not know it.
+
+    Writes nothing. Raises `RequestRefused`; what is returned raises OSError.
+    """
+    known: dict[tuple[str, tuple[int, int, int]], str] = {}
+    with _read_only(folder) as (base, version):
+        if base and version:
+            rows = base.execute("SELECT path, size, mtime_ns, inode, sha256 FROM content")
+            known = {(name, (size, time, inode)): str(sha256) for name, size, time, inode, sha256 in rows}
+    return lambda path: known.get(_stamp(path)) or file_digest(path)
+
+
+def _stamp(path: Path) -> tuple[str, tuple[int, int, int]]:
+    """Return what a frame's file is known by, and what changes where its content does. Raises OSError."""
+    facts = path.stat()
+    # The path itself stays at home: an output folder is often put on a site whole.
+    name = hashlib.sha256(os.fsencode(path.resolve())).hexdigest()
+    return name, (facts.st_size, facts.st_mtime_ns, facts.st_ino)
+
+
+def _known_digest(base: sqlite3.Connection, name: str, stamp: tuple[int, int, int]) -> str | None:
+    with closing(base.execute("SELECT size, mtime_ns, inode, sha256 FROM content WHERE path = ?", (name,))) as rows:
+        row = rows.fetchone()
+    return str(row[3]) if row and row[:3] == stamp else None
+
+
+@contextlib.contextmanager
+def _read_only(folder: Path) -> Iterator[tuple[sqlite3.Connection | None, int]]:
+    """Open the ledger of `folder` as it is, with its version; None where there is none. Raises `RequestRefused`."""
     path = folder / FILE
     try:
-        if not path.stat().st_size:
-            return {}
+        size = path.stat().st_size
     except OSError:
-        return {}
+        size = 0
+    if not size:
+        yield None, 0
+        return
     # Without a log beside it no one is writing: read it as it is, also where nothing can be written.
     mode = "mode=ro" if path.with_name(f"{FILE}-wal").exists() else "immutable=1"
     with _judged(path), closing(sqlite3.connect(f"{path.absolute().as_uri()}?{mode}", uri=True)) as base:
         version = _version(base, path)
-        return _read_made(base, COLUMNS if version == VERSION else COLUMNS_1) if version else {}
+        yield (base if version else None), version
 
 
 @contextlib.contextmanager
@@ -85,20 +112,16 @@ def _judged(path: Path) -> Iterator[None]:
 
 def _version(base: sqlite3.Connection, path: Path) -> int:
     """Return the version of a ledger, 0 for an empty file. Raises `RequestRefused` for what is no whole ledger."""
-    (version,) = base.execute("PRAGMA user_version").fetchone()
-    tables = {name for (name,) in base.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
-    columns = ", ".join(name for (name,) in base.execute("SELECT name FROM pragma_table_info('made')"))
-    if version == 0 and not tables:
-        return 0
-    if version > VERSION and columns:
+    version = edition(base)
+    if version is None:
+        raise RequestRefused(Fault(str(path), "it is a database of another program", MOVE_AWAY))
+    if version > VERSION:
         found = f"it was written by a newer plateline (its ledger has number {version}, ours {VERSION})"
         raise RequestRefused(Fault(str(path), found, "use that version, or export to a new folder"))
-    if (version, columns) not in {(VERSION, COLUMNS), (1, COLUMNS_1)} or not tables >= {"content", "made"}:
-        raise RequestRefused(Fault(str(path), "it is a database of another program", MOVE_AWAY))
     (state,) = base.execute("PRAGMA quick_check(1)").fetchone()
     if state != "ok":
         raise RequestRefused(Fault(str(path), f"it is damaged ({state})", MOVE_AWAY))
-    return int(version)
+    return version
 
 
 def _read_made(base: sqlite3.Connection, columns: str = COLUMNS) -> dict[str, Made]:
@@ -117,15 +140,27 @@ def _is_sound(row: Made) -> bool:
     if not all(isinstance(text, str) for text in texts) or not row.path.isprintable():
         return False
     numbers = isinstance(row.size_bytes, int) and isinstance(row.mtime_ns, int)
-    share = row.outside_gamut is None or isinstance(row.outside_gamut, float)
+    shares = all(
+        value is None or isinstance(value, float)
+        for value in (row.outside_gamut, row.fidelity, row.total_ink, row.heavy_ink, row.ink_over)
+    ) and (row.quality is None or isinstance(row.quality, int))
     place = PurePosixPath(row.path)
     picture = len(place.parts) > 1 and place.suffix in PICTURE_ENDINGS
-    return numbers and share and picture
+    return numbers and shares and picture
 
 
 def _stays_inside(path: str) -> bool:
     parts = PurePosixPath(path).parts
     return not (path.startswith("/") or ".." in parts)
+
+
+def _file_id(path: Path) -> tuple[int, int] | None:
+    """Return what tells a file from one that was put in its place later, None where there is none."""
+    try:
+        facts = path.stat()
+    except OSError:
+        return None
+    return facts.st_dev, facts.st_ino
 
 
 class Ledger:
@@ -137,16 +172,19 @@ class Ledger:
         with _judged(self._path):
             self._base = sqlite3.connect(self._path, isolation_level=None, timeout=10)
             try:
-                match _version(self._base, self._path):
-                    case 0:
-                        self._base.executescript(TABLES)
-                    case 1:
-                        self._base.executescript(FROM_1_TO_2)
+                bring_up_to_date(self._base, _version(self._base, self._path))
+                self._file = _file_id(self._path)
                 self._base.execute("PRAGMA journal_mode = WAL")
                 self._base.execute("PRAGMA synchronous = NORMAL")
             except BaseException:
                 self._base.close()
                 raise
+
+    def check_place(self) -> None:
+        """See that the ledger is still where it was opened: else nothing of this run is on record. Raises OSError."""
+        if _file_id(self._path) != self._file:
+            said = "this folder was taken away while files were being written to it"
+            raise FileNotFoundError(errno.ENOENT, said, str(self.folder))
 
     @contextlib.contextmanager
     def _told(self) -> Iterator[None]:
@@ -166,24 +204,21 @@ class Ledger:
         """Close it."""
         self._base.close()
 
+    @property
+    def folder(self) -> Path:
+        """Return the output folder that it speaks of."""
+        return self._path.parent
+
     def digest(self, path: Path) -> str:
         """Return the SHA-256 of a frame's content; read again only when size, time or inode changed. Raises OSError."""
-        facts = path.stat()
-        # The path itself stays at home: an output folder is often put on a site whole.
-        key = hashlib.sha256(os.fsencode(path.resolve())).hexdigest()
-        stamp = (facts.st_size, facts.st_mtime_ns, facts.st_ino)
-        with (
-            self._told(),
-            closing(
-                self._base.execute("SELECT size, mtime_ns, inode, sha256 FROM content WHERE path = ?", (key,))
-            ) as rows,
-        ):
-            row = rows.fetchone()
-        if row and row[:3] == stamp:
-            return str(row[3])
+        name, stamp = _stamp(path)
+        with self._told():
+            known = _known_digest(self._base, name, stamp)
+        if known:
+            return known
         sha256 = file_digest(path)
         with self._told():
-            self._base.execute("INSERT OR REPLACE INTO content VALUES (?, ?, ?, ?, ?)", (key, *stamp, sha256))
+            self._base.execute("INSERT OR REPLACE INTO content VALUES (?, ?, ?, ?, ?)", (name, *stamp, sha256))
         return sha256
 
     def made(self) -> dict[str, Made]:
@@ -193,15 +228,40 @@ class Ledger:
 
     def record(self, made: Iterable[Made]) -> None:
         """Keep rows, replacing what was known of the same path or the same identity; all of them or none."""
+        with self._whole_or_not():
+            for row in made:
+                self._base.execute("DELETE FROM made WHERE identity = ? OR path = ?", (row.identity, row.path))
+                self._base.execute(
+                    f"INSERT INTO made ({COLUMNS}) VALUES ({PLACES})",  # noqa: S608 (constants)
+                    astuple(row),
+                )
+
+    def forget(self, paths: Iterable[str]) -> None:
+        """Let go of what was made at these places; all of it or nothing."""
+        with self._whole_or_not():
+            self._base.executemany("DELETE FROM made WHERE path = ?", [(path,) for path in paths])
+
+    def rounds(self) -> tuple[Round, ...]:
+        """Return every round that was shown from here, by outlet and number."""
+        with self._told():
+            return read_rounds_from(self._base)
+
+    def keep_round(self, round_id: str, outlet: str | None, shown: Iterable[Shown]) -> Round:
+        """Keep what a sheet shows, and return it with its number: the next one, or its own where it is known."""
+        whole = tuple(shown)
+        known = next((one for one in self.rounds() if (one.id, one.outlet) == (round_id, outlet)), None)
+        if known and known.shown == whole:
+            return known
+        with self._whole_or_not():
+            return write_round_to(self._base, round_id, outlet, whole)
+
+    @contextlib.contextmanager
+    def _whole_or_not(self) -> Iterator[None]:
+        """Keep all that is written inside, or none of it."""
         with self._told():
             self._base.execute("BEGIN IMMEDIATE")
             try:
-                for row in made:
-                    self._base.execute("DELETE FROM made WHERE identity = ? OR path = ?", (row.identity, row.path))
-                    self._base.execute(
-                        f"INSERT INTO made ({COLUMNS}) VALUES ({PLACES})",  # noqa: S608 (constants)
-                        astuple(row),
-                    )
+                yield
                 self._base.execute("COMMIT")
             except BaseException:
                 if self._base.in_transaction:

@@ -13,6 +13,8 @@ def _plain(value: object) -> object:
         return {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
     if isinstance(value, Fraction):
         return str(value)
+    if isinstance(value, bytes):
+        return f"sha256 {hashlib.sha256(value).hexdigest()}"
     raise TypeError(f"{type(value).__name__} has no place in a key")
 
 

@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 
 import pipeline.ledger.book
 from pipeline.faults import RequestRefused
-from pipeline.ledger.book import FILE, VERSION, Ledger, file_digest, read_made
+from pipeline.ledger.book import FILE, Ledger, file_digest, read_digests, read_made
 from pipeline.ledger.made import Made
+from pipeline.ledger.tables import VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -101,6 +102,38 @@ def test_a_file_is_digested_again_when_one_of_its_three_marks_changes(
     assert digests == [frame, frame]
 
 
+def test_a_digest_can_be_looked_up_without_writing(tmp_path: Path, digests: list[Path]) -> None:
+    frame = tmp_path / "bowl.jpg"
+    frame.write_bytes(b"one")
+    out = tmp_path / "out"
+    expected = hashlib.sha256(b"one").hexdigest()
+    assert expected == read_digests(out)(frame)
+    assert not out.exists()
+    out.mkdir()
+    with Ledger(out) as ledger:
+        ledger.digest(frame)
+    before = (out / FILE).read_bytes()
+    digests.clear()
+    assert expected == read_digests(out)(frame)
+    assert digests == [], "the ledger knows it"
+    frame.write_bytes(b"two")
+    assert hashlib.sha256(b"two").hexdigest() == read_digests(out)(frame)
+    assert digests == [frame]
+    assert before == (out / FILE).read_bytes()
+
+
+def test_a_ledger_that_was_taken_away_is_noticed(tmp_path: Path) -> None:
+    with Ledger(tmp_path) as ledger:
+        ledger.check_place()
+        (tmp_path / FILE).rename(tmp_path / "elsewhere")
+        with pytest.raises(FileNotFoundError, match="taken away"):
+            ledger.check_place()
+        (tmp_path / FILE).write_bytes(b"")
+        with pytest.raises(FileNotFoundError, match="taken away"):
+            ledger.check_place()
+        assert ledger.folder == tmp_path
+
+
 def test_a_frame_that_is_gone_raises_oserror(tmp_path: Path) -> None:
     with Ledger(tmp_path) as ledger, pytest.raises(FileNotFoundError):
         ledger.digest(tmp_path / "bowl.jpg")
@@ -163,7 +196,9 @@ ROWS = st.lists(
     st.builds(
         Made, path=PATHS, identity=st.text("ab| ", max_size=3), pixel_key=st.text("0f"), metadata_key=st.just("m"),
         sha256=st.just("s"), size_bytes=st.integers(0, 2**62), mtime_ns=st.integers(-(2**62), 2**62),
-        outside_gamut=st.none() | st.floats(0, 1),
+        outside_gamut=st.none() | st.floats(0, 1), quality=st.none() | st.integers(1, 100),
+        fidelity=st.none() | st.floats(0, 1), total_ink=st.none() | st.floats(0, 400),
+        heavy_ink=st.none() | st.floats(0, 400), ink_over=st.none() | st.floats(0, 1),
     ),
     max_size=8,
 )  # fmt: skip
@@ -261,34 +296,6 @@ def test_a_ledger_of_a_newer_version(tmp_path: Path) -> None:
         f"it was written by a newer plateline (its ledger has number {VERSION + 1}, ours {VERSION}); "
         "use that version, or export to a new folder"
     )
-
-
-FIRST_EDITION = """
-CREATE TABLE content (
-    path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, inode INTEGER NOT NULL,
-    sha256 TEXT NOT NULL
-) STRICT;
-CREATE TABLE made (
-    path TEXT PRIMARY KEY, identity TEXT NOT NULL UNIQUE, pixel_key TEXT NOT NULL, metadata_key TEXT NOT NULL,
-    sha256 TEXT NOT NULL, size_bytes INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, outside_gamut REAL
-) STRICT;
-INSERT INTO made VALUES
-    ('blog/soup-hero-800.jpg', 'bowl.jpg | blog/hero | 800 | jpeg', 'p1', 'm1', 's1', 1000, 1, 0.25);
-PRAGMA user_version = 1;
-"""
-
-
-def test_a_ledger_of_the_first_edition_is_read_and_goes_on(tmp_path: Path) -> None:
-    with closing(sqlite3.connect(tmp_path / FILE)) as base:
-        base.executescript(FIRST_EDITION)
-    before = (tmp_path / FILE).read_bytes()
-    assert read_made(tmp_path) == {HERO.path: HERO}
-    assert before == (tmp_path / FILE).read_bytes(), "reading changes nothing"
-    later = replace(STEP, average="#a58a7c")
-    with Ledger(tmp_path) as ledger:
-        ledger.record([later])
-        assert ledger.made() == {HERO.path: HERO, later.path: later}
-    assert read_made(tmp_path) == {HERO.path: HERO, later.path: later}
 
 
 def test_a_ledger_that_was_cut_short(tmp_path: Path) -> None:

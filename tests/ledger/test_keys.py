@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import subprocess
 import sys
 from dataclasses import replace
@@ -87,7 +88,13 @@ def test_a_key_is_the_same_in_every_run() -> None:
     assert keys == {key(Box(1, 2, 3, 4), "é", 0.1)}
 
 
-@pytest.mark.parametrize("value", [object(), {1, 2}, b"bytes", PixelSettings])
+def test_bytes_count_by_their_digest() -> None:
+    digest = hashlib.sha256(b"a profile").hexdigest()
+    assert key(b"a profile") == key(bytes(bytearray(b"a profile"))) != key(b"a profilf")
+    assert len({key(b"a profile"), key("a profile"), key(digest)}) == 3
+
+
+@pytest.mark.parametrize("value", [object(), {1, 2}, bytearray(b"bytes"), PixelSettings])
 def test_what_has_no_one_way_of_writing_it_has_no_key(value: object) -> None:
     with pytest.raises(TypeError, match="has no place in a key"):
         key(value)
