@@ -49,8 +49,8 @@ ANY_FACTS = st.builds(
     contributors=st.lists(st.builds(Contributor, WORDS, WORDS), max_size=2).map(tuple),
     contact=st.none() | st.builds(Contact, *[MAYBE] * 8),
     date_created=st.none() | DAYS | MOMENTS,
-    not_before=st.none() | DAYS,
-    licence_ends=st.none() | DAYS,
+    not_before=st.none() | DAYS | MOMENTS,
+    licence_ends=st.none() | DAYS | MOMENTS,
     digital_source=st.sampled_from([None, "digitalCapture", "print"]),
     rating=st.none() | st.integers(-1, 5),
     translations=st.lists(

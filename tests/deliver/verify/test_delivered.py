@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pipeline.deliver.manifest
-from pipeline.deliver.verify.delivered import FORMAT, read_manifest
+from pipeline.deliver.verify.delivered import FORMATS, read_manifest
 from pipeline.faults import RequestRefused
 from pipeline.light.box import Size
 from pipeline.plan.facts import Contributor
@@ -47,7 +47,7 @@ def test_what_an_export_wrote(delivery: Path) -> None:
 
 
 def test_the_format_is_that_of_the_writer() -> None:
-    assert pipeline.deliver.manifest.FORMAT == FORMAT
+    assert FORMATS[-1] == pipeline.deliver.manifest.FORMAT
 
 
 def test_the_readers_load_nothing_of_the_writers() -> None:
@@ -77,8 +77,8 @@ def test_no_path_leaves_the_folder(delivery: Path, tmp_path: Path, path: str) ->
         (b"[" * 100_000, "it is no sound JSON"),
         (b"[]", "it is no manifest"),
         (b'{"manifest": "2"}', "it is no manifest"),
-        (b'{"manifest": 1}', "it is a manifest of format 1; this plateline reads format 2; run export again"),
-        (b'{"manifest": 99}', "it is a manifest of format 99; this plateline reads format 2; use a newer plateline"),
+        (b'{"manifest": 1}', "it is a manifest of format 1; this plateline reads 2 to 3; run export again"),
+        (b'{"manifest": 99}', "it is a manifest of format 99; this plateline reads 2 to 3; use a newer plateline"),
         (b'{"manifest": 2}', "renditions: field required"),
         (b'{"manifest": ' + b"9" * 5000 + b"}", "it is no sound JSON"),
         (b" " * ((64 << 20) + 1), "it is larger than 64 MiB"),

@@ -60,10 +60,14 @@ def test_octets_are_counted_not_letters() -> None:
 
 
 def test_dates_in_the_form_of_each_container() -> None:
-    told = values(PictureFacts("en", date_created="2026-09-12T10:24:31.25-03:30", not_before="2026-10-01"))
+    days = {"not_before": "2026-10-01T09:00:00+02:00", "licence_ends": "2027-09-30"}
+    told = values(PictureFacts("en", date_created="2026-09-12T10:24:31.25-03:30", **days))  # type: ignore[arg-type]
     assert told["IIM", "2:55"] == ("20260912",)
     assert told["IIM", "2:60"] == ("102431-0330",)
     assert told["IIM", "2:30"] == ("20261001",)
+    assert told["IIM", "2:35"] == ("090000+0200",)
+    assert told["IIM", "2:37"] == ("20270930",)
+    assert ("IIM", "2:38") not in told
     assert told["Exif", "DateTimeOriginal"] == "2026:09:12 10:24:31"
     assert told["Exif", "OffsetTimeOriginal"] == "-03:30"
     assert told["Exif", "SubSecTimeOriginal"] == "25"

@@ -133,4 +133,4 @@ def test_a_wrong_request_is_exit_code_2(out: Path, tmp_path: Path, capsys: pytes
     (out / "manifest.json").write_text('{"manifest": 1}', encoding="utf-8")
     code, _, err = run(capsys, out)
     assert code == 2
-    assert "it is a manifest of format 1; this plateline reads format 2; run export again" in err
+    assert "it is a manifest of format 1; this plateline reads 2 to 3; run export again" in err
