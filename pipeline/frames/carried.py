@@ -62,7 +62,7 @@ def carried_in(stream: BinaryIO, frame_format: FrameFormat) -> Carried:
     Never raises on content. The directories of a TIFF are read from the stream later: keep it open.
     """
     readers: dict[FrameFormat, Callable[[BinaryIO], Carried]] = {
-        "jpeg": _jpeg, "tiff": _tiff, "png": _png, "webp": _webp, "avif": _avif, "raw": _raw,
+        "jpeg": _jpeg, "tiff": _tiff, "png": _png, "webp": _webp, "avif": _media, "heic": _media, "raw": _raw,
     }  # fmt: skip
     reader = readers.get(frame_format)
     return reader(stream) if reader else Carried()
@@ -251,7 +251,7 @@ def _webp(stream: BinaryIO) -> Carried:
     return Carried(exif=_directories(open_block(found.get(b"EXIF"))), xmp=found.get(b"XMP ", b""))
 
 
-def _avif(stream: BinaryIO) -> Carried:
+def _media(stream: BinaryIO) -> Carried:
     exif = items.exif_item(stream, MAX_BLOCK_BYTES)
     return Carried(exif=_directories(open_block(exif)), xmp=items.xmp_item(stream, MAX_BLOCK_BYTES))
 

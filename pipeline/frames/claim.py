@@ -27,10 +27,10 @@ ALONE = {0x01, *range(0xD0, 0xD9)}
 def claimed_size(stream: BinaryIO, frame_format: FrameFormat) -> Size | None:
     """Return the stored size that the header claims; None where the header ends before it says so.
 
-    Covers every format but raw and heic (None): raws say it in each maker's own way, see `raw_header`.
+    Covers every format but raw (None): raws say it in each maker's own way, see `raw_header`.
     Never raises on any content.
     """
-    readers = {"jpeg": _jpeg, "png": _png, "webp": _webp, "avif": _avif, "tiff": _tiff}
+    readers = {"jpeg": _jpeg, "png": _png, "webp": _webp, "avif": _media, "heic": _media, "tiff": _tiff}
     reader = readers.get(frame_format)
     size = reader(stream) if reader else None
     return size if size and size.width and size.height else None
@@ -78,7 +78,7 @@ def _webp(stream: BinaryIO) -> Size | None:
     return None
 
 
-def _avif(stream: BinaryIO) -> Size | None:
+def _media(stream: BinaryIO) -> Size | None:
     return still_facts(stream).size
 
 

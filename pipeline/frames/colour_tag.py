@@ -1,6 +1,6 @@
 """What a frame says of its colour other than by an ICC profile.
 
-PNG: cICP comes before iCCP, then the sRGB chunk; gAMA and cHRM are not used. AVIF: an ICC profile comes
+PNG: cICP comes before iCCP, then the sRGB chunk; gAMA and cHRM are not used. AVIF and HEIC: an ICC profile comes
 before the `nclx` code points. Exif: index R03 means the optional colour space of DCF 2.0, which is what
 cameras set to Adobe RGB (1998) write instead of a profile. Sources: [PNG3] 4.3 and 11.3.2, ITU-T H.273
 tables 2 and 3 (1 BT.709 primaries, 12 Display P3 primaries, 13 sRGB curve, 16 PQ, 18 HLG; from memory).
@@ -25,8 +25,8 @@ HDR_TRANSFERS = {16, 18}
 
 
 def code_points(stream: BinaryIO, frame_format: FrameFormat) -> Nclx | None:
-    """Return the H.273 code points of a PNG (cICP) or AVIF (nclx); None where there are none."""
-    if frame_format == "avif":
+    """Return the H.273 code points of a PNG (cICP), AVIF or HEIC (nclx); None where there are none."""
+    if frame_format in ("avif", "heic"):
         return still_facts(stream).nclx
     data = _png_chunks(stream).get(b"cICP", b"") if frame_format == "png" else b""
     return Nclx(data[0], data[1]) if len(data) == 4 else None

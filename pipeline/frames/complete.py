@@ -9,7 +9,7 @@ from __future__ import annotations
 import struct
 from typing import TYPE_CHECKING, BinaryIO
 
-from pipeline.frames import boxes
+from pipeline.frames import boxes, items
 from pipeline.frames.sniff import DNG_VERSION, FILTER_ARRAY, LINEAR_RAW, PHOTOMETRIC
 from pipeline.frames.tiff import Directory, Tiff, open_tiff
 
@@ -28,7 +28,7 @@ RW2_START = b"IIU\0"
 def is_cut_short(stream: BinaryIO, frame_format: FrameFormat) -> bool:
     """Return whether the file says of itself that more bytes should follow than it has.
 
-    Certain for WebP, AVIF, TIFF and most raws (`states_its_length`). For JPEG and PNG it tells only why
+    Certain for WebP, AVIF, HEIC, TIFF and most raws (`states_its_length`). For JPEG and PNG it tells only why
     decoding failed: their end mark is missing near the end of the file. Never raises on any content.
     """
     if end := ENDS.get(frame_format):
@@ -39,7 +39,7 @@ def is_cut_short(stream: BinaryIO, frame_format: FrameFormat) -> bool:
         claim = stream.read(4)
         return len(claim) < 4 or 8 + int.from_bytes(claim, "little") > boxes.file_length(stream)
     if frame_format in ("avif", "heic"):
-        return boxes.is_cut(stream)
+        return boxes.is_cut(stream) or items.lack_data(stream)
     if frame_format in ("tiff", "raw"):
         return _is_cut_tiff(stream, raw=frame_format == "raw")
     return False
@@ -71,8 +71,10 @@ def _is_cut_tiff(stream: BinaryIO, *, raw: bool) -> bool:
         return not first.whole or tiff.lacks_values(first) or _is_cut_picture(tiff, first)
     # Makers are careless with the pointers of previews; what counts is where the sensor data are.
     sensor = [found for found in walk.directories if _is_sensor_data(tiff, found)] or list(walk.directories)
-    broken_chain = DNG_VERSION in first.entries and walk.dangling
-    return broken_chain or any(_is_cut_picture(tiff, directory) for directory in sensor)
+    # Where even the list of strips or tiles is missing, none of them is: so it is looked for first.
+    if DNG_VERSION in first.entries and (walk.dangling or tiff.lacks_values(first)):
+        return True
+    return any(tiff.lacks_values(directory) or _is_cut_picture(tiff, directory) for directory in sensor)
 
 
 def _is_sensor_data(tiff: Tiff, directory: Directory) -> bool:

@@ -1,4 +1,4 @@
-"""The metadata items of an AVIF file: Exif and XMP of its main picture.
+"""The metadata items of an AVIF or HEIC file: Exif and XMP of its main picture.
 
 As in `pipeline.frames.boxes`, sizes and counts are claims: reads are capped and no function raises on any content.
 Source: ISO/IEC 14496-12 8.11.3 (iloc), 8.11.6 (iinf), 8.11.12 (iref), ISO/IEC 23008-12 Annex A (Exif and XMP items,
@@ -49,6 +49,22 @@ def xmp_item(stream: BinaryIO, limit: int) -> bytes:
     return _item(stream, b"mime", limit)
 
 
+def lack_data(stream: BinaryIO) -> bool:
+    """Return whether an item, such as a tile of the picture, ends beyond the end of the file.
+
+    Decoders pass over a tile that is not there and leave its place black. Data in other files count as there.
+    """
+    length = boxes.file_length(stream)
+    table = boxes.find(stream, 0, length, b"meta", b"iloc")
+    if table is None:
+        return False
+    try:
+        places = list(_places(boxes.payload(stream, table)))
+    except IndexError:
+        return True
+    return any(offset + size > length for _, method, extents in places if method == 0 for offset, size in extents or ())
+
+
 def _item(stream: BinaryIO, kind: bytes, limit: int) -> bytes:
     """Return the first item of a kind that does not belong to another picture; b"" where its place is malformed."""
     length = boxes.file_length(stream)
@@ -61,18 +77,18 @@ def _item(stream: BinaryIO, kind: bytes, limit: int) -> bytes:
     try:
         others = _described_elsewhere(stream, parts, length)
         number = next((one for one in _items_of_kind(stream, parts[b"iinf"], kind, length) if one not in others), None)
-        extents = _extents(boxes.payload(stream, parts[b"iloc"]), number) if number is not None else None
+        places = _places(boxes.payload(stream, parts[b"iloc"]))
+        method, extents = next(((how, where) for item, how, where in places if item == number), (0, None))
     except (struct.error, IndexError):
         return b""
     if extents is None:
         return b""
-    method, places = extents
     inner = parts.get(b"idat")
     if method not in (0, 1) or (method == 1 and inner is None):
         return b""
     base = inner.start if method == 1 and inner else 0
     found = b""
-    for offset, size in places:
+    for offset, size in extents:
         stream.seek(min(base + offset, length))
         found += stream.read(min(size or limit, limit + 1 - len(found)))
         if len(found) > limit:
@@ -115,8 +131,11 @@ def _described_elsewhere(stream: BinaryIO, parts: dict[bytes, boxes.MediaBox], l
     return others
 
 
-def _extents(data: bytes, wanted: int) -> tuple[int, list[tuple[int, int]]] | None:
-    """Return construction method and (offset, length) of each extent of an item. Raises IndexError where cut."""
+def _places(data: bytes) -> Iterator[tuple[int, int, list[tuple[int, int]] | None]]:
+    """Yield of each item its number, construction method and (offset, length) of each extent, from an `iloc` payload.
+
+    The extents are None where they lie in another file. Raises IndexError where the payload is cut.
+    """
     cursor = _Cursor(data, [0])
     version, _ = cursor.number(1), cursor.number(3)
     sizes, more = cursor.number(1), cursor.number(1)
@@ -126,10 +145,9 @@ def _extents(data: bytes, wanted: int) -> tuple[int, list[tuple[int, int]]] | No
         item = cursor.number(4 if version == 2 else 2)
         method = cursor.number(2) & 15 if version in (1, 2) else 0
         elsewhere, base = cursor.number(2), cursor.number(base_size)
-        places = []
-        for _ in range(min(cursor.number(2), MAX_EXTENTS)):
+        extents = []
+        width = index_size + offset_size + length_size
+        for _ in range(min(cursor.number(2), MAX_EXTENTS if width else 1)):
             cursor.number(index_size)
-            places.append((base + cursor.number(offset_size), cursor.number(length_size)))
-        if item == wanted:
-            return None if elsewhere else (method, places)
-    return None
+            extents.append((base + cursor.number(offset_size), cursor.number(length_size)))
+        yield item, method, None if elsewhere else extents

@@ -20,6 +20,7 @@ LOADERS: dict[FrameFormat, str] = {
     "png": "pngload",
     "webp": "webpload",
     "avif": "heifload",
+    "heic": "heifload",
     "tiff": "tiffload",
 }
 # How much a loader forgives grows from "warning" to "none". A damaged JPEG scan is but a warning, and grey
@@ -32,7 +33,8 @@ COLOUR_BANDS = {"srgb": 3, "rgb": 3, "rgb16": 3, "b-w": 1, "grey16": 1, "cmyk": 
 def open_lazily(path: Path, frame_format: FrameFormat) -> pyvips.Image:
     """Return the frame as libvips sees it: the header is read, pixels only when asked for, top to bottom.
 
-    The main picture of an AVIF, the first page of a TIFF, the first picture of an animation.
+    The main picture of an AVIF or HEIC (of which only the header can be read here, see `heic.py`), the first page of a
+    TIFF, the first picture of an animation.
     Raises pyvips.Error.
     """
     import pyvips  # noqa: PLC0415 (heavy; only verbs that read frames load it)
@@ -44,7 +46,7 @@ def open_lazily(path: Path, frame_format: FrameFormat) -> pyvips.Image:
         "revalidate": True,
     }
     image = load(str(path), **settings)
-    if frame_format == "avif" and (main := field(image, "heif-primary", 0)):
+    if LOADERS[frame_format] == "heifload" and (main := field(image, "heif-primary", 0)):
         return load(str(path), page=main, **settings)
     return image
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.frames import refusal
+from pipeline.frames import items, refusal
 from pipeline.frames.complete import is_cut_short
+from pipeline.frames.heic import Damaged, decode_heic
 from pipeline.frames.loaders import colour_bands, open_lazily
 from pipeline.frames.raw import develop
-from pipeline.light.icc import channel_count, write_matrix_profile
+from pipeline.light.icc import write_matrix_profile
+from pipeline.light.icc_tables import to_connection_space
+from pipeline.light.icc_tags import channel_count
 from pipeline.light.spaces import ROMM, SRGB
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import pyvips
 
     from pipeline.frames.header import Header
@@ -23,8 +27,6 @@ BROKEN_PROFILE = "its ICC profile is broken: taken as sRGB"
 OTHER_PROFILE = "its ICC profile is for another kind of picture: taken as sRGB"
 LAID_ON_WHITE = "transparent parts laid on white"
 EXTRA_LEFT_OUT = "a channel that is neither colour nor transparency left out"
-
-MODES = {1: "L", 3: "RGB", 4: "CMYK"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +68,16 @@ def _decoded(header: Header, name: str) -> tuple[pyvips.Image, tuple[str, ...]]:
     import pyvips  # noqa: PLC0415 (heavy; only verbs that decode load it)
 
     try:
-        image = open_lazily(header.path, header.format)
+        is_heic = header.format == "heic"
+        if header.format in ("avif", "heic") and _lacks_tiles(header.path):
+            raise refusal.unreadable(name, refusal.CUT_SHORT)
+        image = decode_heic(header.path, name=name) if is_heic else open_lazily(header.path, header.format)
         if not _is_as_described(image, header):
             raise refusal.unreadable(name, "has changed since its header was read", "run again")
-        if header.format == "avif" and header.bits > 8:
+        if header.format in ("avif", "heic") and header.bits > 8:
             image = _full_scale(image, header.bits)
         image = image.copy_memory()
-    except pyvips.Error as error:
+    except (pyvips.Error, Damaged) as error:
         with header.path.open("rb") as stream:
             cut = is_cut_short(stream, header.format)
         raise refusal.unreadable(name, refusal.CUT_SHORT if cut else "is damaged") from error
@@ -87,6 +92,11 @@ def _decoded(header: Header, name: str) -> tuple[pyvips.Image, tuple[str, ...]]:
     if image[colour].min() < _white(image):
         notes.append(LAID_ON_WHITE)
     return _on_white(image, colour), tuple(notes)
+
+
+def _lacks_tiles(path: Path) -> bool:
+    with path.open("rb") as stream:
+        return items.lack_data(stream)
 
 
 def _is_as_described(image: pyvips.Image, header: Header) -> bool:
@@ -159,14 +169,5 @@ def _colour(icc_profile: bytes | None, bands: int, name: str) -> tuple[bytes, st
 
 
 def _is_usable(icc_profile: bytes, bands: int) -> bool:
-    """Return whether the profile is for so many bands and the colour management module can convert with it."""
-    from PIL import ImageCms  # noqa: PLC0415 (only verbs that decode load it)
-
-    if channel_count(icc_profile) != bands:
-        return False
-    try:
-        source = ImageCms.ImageCmsProfile(io.BytesIO(icc_profile))
-        ImageCms.buildTransform(source, ImageCms.createProfile("sRGB"), MODES[bands], "RGB")
-    except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
-        return False
-    return True
+    """Return whether the profile is for so many bands and can be read."""
+    return channel_count(icc_profile) == bands and to_connection_space(icc_profile, "relative") is not None

@@ -1,8 +1,14 @@
 """Camera raw: its header, and its development into 16-bit ROMM RGB, through LibRaw.
 
-As-shot white balance, no automatic brightening, turned upright by LibRaw. A raw is never opened as its
-thumbnail: the developed size must be the size that the header gave. LibRaw can report success on a file
-that was cut short, so the file's own structure is asked first.
+Tones: y = x. Light is reproduced in proportion, from the black level at 0 to the white level at 1, then encoded by the
+ROMM curve: no automatic brightening, no added contrast, so that what was twice as bright is twice as bright and all
+frames of a shoot are developed alike. Colour: the camera's own values are divided by its as-shot neutral, scaled so
+that the smallest gain is 1; a colour that is full on the sensor is then at white or above, where all are cut off alike,
+and so a blown window turns white, not pink. The camera's matrix, its rows taken for a white of 1, leads to ROMM RGB.
+LibRaw also turns the frame upright.
+
+A raw is never opened as its thumbnail: the developed size must be the size that the header gave. LibRaw can report
+success on a file that was cut short, so the file's own structure is asked first.
 """
 
 from __future__ import annotations
@@ -105,6 +111,8 @@ def develop(header: Header, *, name: str) -> tuple[pyvips.Image, tuple[str, ...]
             f"{header.size.width} x {header.size.height}",
             EXPORT_TIFF,
         )
+    if not linear.any():
+        raise refusal.unreadable(name, "was developed to nothing but black: it is damaged, or no raw", EXPORT_TIFF)
     image = pyvips.Image.new_from_memory(linear, width, height, bands, "ushort")
     if bands == 1:
         image = image.bandjoin([image, image])

@@ -10,6 +10,7 @@ from pipeline.frames.claim import claimed_size
 from pipeline.frames.colour_tag import HDR_TRANSFERS, code_points, tagged_profile
 from pipeline.frames.complete import is_cut_short
 from pipeline.frames.header import Header
+from pipeline.frames.heic import require_decoder
 from pipeline.frames.loaders import colour_bands, field, open_lazily
 from pipeline.frames.raw import raw_header
 from pipeline.frames.sniff import HEAD_BYTES, PHOTOMETRIC, looks_like, sniff_stream
@@ -24,13 +25,14 @@ if TYPE_CHECKING:
 
     from pipeline.frames.header import FrameFormat
 
-FORMATS = "a frame is a JPEG, TIFF, PNG, WebP, AVIF or camera raw file"
+FORMATS = "a frame is a JPEG, TIFF, PNG, WebP, AVIF, HEIC or camera raw file"
 EXPORT = "export it as JPEG, or as TIFF with 8 or 16 bits"
 
 NEW_SUBFILE_TYPE, REDUCED = 254, 1
 EXTRA_SAMPLES = 338
 TRANSPARENCY = {1, 2}  # associated and unassociated alpha; 0 is a mask or spot channel (TIFF 6.0 p. 31)
 CIE_LAB = (8, 9, 10)
+TURNED_BY_CONTAINER = ("avif", "heic")
 
 
 def read_header(path: Path, *, name: str, pixel_limit: int) -> Header:
@@ -72,10 +74,10 @@ def _read(stream: BinaryIO, path: Path, *, name: str, pixel_limit: int) -> Heade
     exif = field(image, "exif-data", None)
     embedded = field(image, "icc-profile-data", None)
     code = code_points(stream, frame_format)
-    if code and code.transfer in HDR_TRANSFERS and not (embedded and frame_format == "avif"):
+    if code and code.transfer in HDR_TRANSFERS and not (embedded and frame_format in TURNED_BY_CONTAINER):
         raise refusal.unreadable(name, "is coded for HDR screens (PQ or HLG)", "export it for ordinary screens (SDR)")
-    # An AVIF decoder turns by the container's own boxes; Exif there must not turn the frame once more.
-    orientation = 1 if frame_format == "avif" else camera_facts.orientation(exif)
+    # These decoders turn by the container's own boxes; Exif there must not turn the frame once more.
+    orientation = 1 if frame_format in TURNED_BY_CONTAINER else camera_facts.orientation(exif)
     if tiff:
         orientation = camera_facts.tiff_orientation(tiff)
     size = Size(image.width, image.height)
@@ -93,16 +95,14 @@ def _read(stream: BinaryIO, path: Path, *, name: str, pixel_limit: int) -> Heade
 
 
 def _recognised(stream: BinaryIO, name: str) -> FrameFormat:
-    """Return the format by content. Raises FrameUnreadable for HEIC and for what is no frame."""
+    """Return the format by content. Raises FrameUnreadable for HEIC without its decoder and for what is no frame."""
     stream.seek(0)
     head = stream.read(HEAD_BYTES)
     if not head:
         raise refusal.unreadable(name, "is empty (0 bytes)", "copy it from the card again")
     frame_format = sniff_stream(stream)
     if frame_format == "heic":
-        raise refusal.unreadable(
-            name, "is a HEIC picture, which needs a decoder that is not installed", "export it as JPEG or TIFF"
-        )
+        require_decoder(name)
     if frame_format is None:
         raise refusal.unreadable(name, f"is no picture: it looks like {looks_like(head)}", FORMATS)
     return frame_format
@@ -140,7 +140,7 @@ def _is_transparent(tiff: Tiff) -> bool:
 
 
 def _words(frame_format: FrameFormat) -> str:
-    return {"png": "PNG", "webp": "WebP", "avif": "AVIF", "tiff": "TIFF", "jpeg": "JPEG"}[frame_format]
+    return {"png": "PNG", "webp": "WebP", "avif": "AVIF", "heic": "HEIC", "tiff": "TIFF", "jpeg": "JPEG"}[frame_format]
 
 
 def _kind(image: pyvips.Image) -> str:

@@ -7,7 +7,10 @@ import struct
 import zlib
 from typing import TYPE_CHECKING, Any
 
+import imagecodecs
 import numpy as np
+import piexif
+import pillow_heif
 import tifffile
 from pidng.core import RAW2DNG, DNGTags, Tag
 from pidng.defs import CalibrationIlluminant, CFAPattern, DNGVersion, PhotometricInterpretation
@@ -76,6 +79,29 @@ def encoded(pixels: NDArray[Any], kind: str, **settings: Any) -> bytes:  # noqa:
     return out.getvalue()
 
 
+def heic(
+    pixels: NDArray[Any],
+    mode: str = "RGB",
+    *,
+    orientation: int | None = None,
+    info: dict[str, Any] | None = None,
+    **settings: Any,  # noqa: ANN401
+) -> bytes:
+    """Return a lossless HEIC made by libheif: turned both by its container and by its Exif, as phones write it.
+
+    `info` is what goes in beside the pixels ("exif", "xmp", "icc_profile"), `settings` are libheif's.
+    """
+    height, width = pixels.shape[:2]
+    image = pillow_heif.from_bytes(mode=mode, size=(width, height), data=np.ascontiguousarray(pixels).tobytes())
+    image.info.update(info or {})
+    if orientation is not None:
+        image.info["exif"] = piexif.dump({"0th": {piexif.ImageIFD.Orientation: orientation}})
+    out = io.BytesIO()
+    lossless = {"quality": -1, "chroma": 444, "matrix_coefficients": 0} if mode.startswith("RGB") else {"quality": -1}
+    image.save(out, **(lossless | settings))
+    return out.getvalue()
+
+
 def put(folder: Path, name: str, data: bytes) -> Path:
     """Write bytes and return the path."""
     path = folder / name
@@ -101,8 +127,15 @@ def mosaic(scene: NDArray[np.float64], gains: tuple[float, float, float] = WHITE
     return np.minimum(np.round(BLACK + levels * (WHITE - BLACK)), 65535).astype(np.uint16)
 
 
-def dng(levels: NDArray[np.uint16], *, orientation: int = 1, white_level: int = WHITE) -> bytes:
-    """Return a DNG made by pidng of sensor levels in RGGB order."""
+def dng(
+    levels: NDArray[np.uint16],
+    *,
+    orientation: int = 1,
+    white_level: int = WHITE,
+    matrix: tuple[float, ...] = COLOUR_MATRIX,
+    gains: tuple[float, ...] = WHITE_BALANCE,
+) -> bytes:
+    """Return a DNG made by pidng of sensor levels in RGGB order; `gains` are one over its as-shot neutral."""
     height, width = levels.shape
     tags = DNGTags()
     for tag, value in (
@@ -118,9 +151,9 @@ def dng(levels: NDArray[np.uint16], *, orientation: int = 1, white_level: int = 
         (Tag.CFAPattern, CFAPattern.RGGB),
         (Tag.BlackLevel, BLACK),
         (Tag.WhiteLevel, white_level),
-        (Tag.ColorMatrix1, [[round(value * 1_000_000), 1_000_000] for value in COLOUR_MATRIX]),
+        (Tag.ColorMatrix1, [[round(value * 1_000_000), 1_000_000] for value in matrix]),
         (Tag.CalibrationIlluminant1, CalibrationIlluminant.D65),
-        (Tag.AsShotNeutral, [[1_000_000, round(gain * 1_000_000)] for gain in WHITE_BALANCE]),
+        (Tag.AsShotNeutral, [[1_000_000, round(gain * 1_000_000)] for gain in gains]),
         (Tag.Make, "Invented"),
         (Tag.Model, "Plate One"),
         (Tag.DNGVersion, DNGVersion.V1_4),
@@ -146,6 +179,30 @@ def dng_with_thumbnail(levels: NDArray[np.uint16], path: Path, *, dng_version: b
         )
         writer.write(levels, photometric=32803, subfiletype=0, extratags=sensor + levels_tags)
     return path
+
+
+def dng_in_tiles(levels: NDArray[np.uint16], side: int) -> bytes:
+    """Return a DNG as cameras pack it, made by imagecodecs and tifffile: square tiles, each a lossless JPEG."""
+    neutral = tuple(number for gain in WHITE_BALANCE for number in (1_000_000, round(gain * 1_000_000)))
+    matrix = tuple(number for value in COLOUR_MATRIX for number in (round(value * 1_000_000), 1_000_000))
+    tags = [
+        (50706, 1, 4, bytes([1, 4, 0, 0]), True),
+        (50721, 10, 9, matrix, True),
+        (50728, 5, 3, neutral, True),
+        (50778, 3, 1, 21, True),
+        (33421, 3, 2, (2, 2), True),
+        (33422, 1, 4, bytes([0, 1, 1, 2]), True),
+        (50714, 3, 1, BLACK, True),
+        (50717, 3, 1, WHITE, True),
+    ]
+    height, width = levels.shape
+    corners = [(top, left) for top in range(0, height, side) for left in range(0, width, side)]
+    tiles = [np.ascontiguousarray(levels[top : top + side, left : left + side]) for top, left in corners]
+    packed = iter([imagecodecs.ljpeg_encode(tile, bitspersample=16) for tile in tiles])
+    out = io.BytesIO()
+    layout = {"shape": levels.shape, "dtype": np.uint16, "tile": (side, side), "compression": 7}
+    tifffile.imwrite(out, packed, photometric=32803, extratags=tags, **layout)
+    return out.getvalue()
 
 
 def tiff_of(fields: list[tuple[int, int, int, int]], *, following: int = 0, tail: bytes = b"") -> bytes:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.frames.items import exif_item, xmp_item
+from pipeline.frames.items import exif_item, lack_data, xmp_item
 
 XMP = b"<x:xmpmeta xmlns:x='adobe:ns:meta/'/>"
 OTHER = b"<other/>"
@@ -76,6 +76,15 @@ def test_an_item_above_the_limit_is_not_read() -> None:
     assert xmp_item(io.BytesIO(data + b"x" * 5000), 1000) == b""
 
 
+def test_an_item_that_ends_beyond_the_file_is_missed() -> None:
+    data = still(references=b"", in_idat=False)
+    assert not lack_data(io.BytesIO(data))
+    assert not lack_data(io.BytesIO(data + b"a maker's own trailer"))
+    assert lack_data(io.BytesIO(data[:-1]))
+    assert lack_data(io.BytesIO(still(references=b"", in_idat=False, limit_claim=100)))
+    assert not lack_data(io.BytesIO(still(references=b"", in_idat=True)))
+
+
 @given(st.integers(0, 400), st.integers(0, 255), st.integers(0, 400))
 def test_no_damage_raises(at: int, value: int, end: int) -> None:
     data = bytearray(still(references=describes(2, 9), in_idat=False))
@@ -83,3 +92,4 @@ def test_no_damage_raises(at: int, value: int, end: int) -> None:
     for found in (bytes(data), bytes(data[:end])):
         assert len(xmp_item(io.BytesIO(found), 1000)) <= 1000
         assert len(exif_item(io.BytesIO(found), 1000)) <= 1000
+        assert lack_data(io.BytesIO(found)) in {True, False}

@@ -9,7 +9,7 @@ import pytest
 import pyvips
 
 from pipeline.frames.loaders import LOADERS, colour_bands, field, open_lazily
-from tests.frames.files import encoded, noise, put
+from tests.frames.files import encoded, heic, noise, put
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -25,7 +25,8 @@ def test_a_file_written_anew_under_the_same_name_is_read_anew(tmp_path: Path) ->
 
 @pytest.mark.parametrize("frame_format", LOADERS)
 def test_the_loader_goes_by_the_format_it_is_told(tmp_path: Path, frame_format: FrameFormat) -> None:
-    path = put(tmp_path, "frame.txt", encoded(noise(), frame_format.upper()))
+    data = heic(noise()) if frame_format == "heic" else encoded(noise(), frame_format.upper())
+    path = put(tmp_path, "frame.txt", data)
     image = open_lazily(path, frame_format)
     assert (image.width, image.height) == (64, 48)
     other: FrameFormat = "png" if frame_format == "jpeg" else "jpeg"
