@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from pipeline.job.job import AskedFrame, Job
-    from pipeline.job.model import FrameEntry
+    from pipeline.job.model import FrameEntry, PairEntry
     from pipeline.plan.facts import PictureFacts, Policy
 
 # Lines of [credit] that go into the facts under their own names.
@@ -95,7 +95,7 @@ def _other_languages(entry: FrameEntry, language: str) -> list[str]:
     return [tag for tag in found if tag != language]
 
 
-def _translation(job: Job, entry: FrameEntry, language: str) -> Translation:
+def _translation(job: Job, entry: FrameEntry | PairEntry, language: str) -> Translation:
     def text(words: str | Mapping[str, str] | None) -> str | None:
         return words.get(language) if words and not isinstance(words, str) else None
 
@@ -107,6 +107,46 @@ def _translation(job: Job, entry: FrameEntry, language: str) -> Translation:
         alt=None if entry.decorative else (alt or "").strip() or None,
         long_alt=text(entry.long_alt),
     )
+
+
+# What two frames in one picture may differ in, and is then said of neither.
+ONLY_IF_SHARED = ("contact", "licence_url", "licensor", "acquire_url", "digital_source", "creator_title", "rating")
+BOTH_SAID = ("credit_line", "copyright", "owner", "usage_terms")
+
+
+def facts_of_two(job: Job, entry: PairEntry, both: tuple[PictureFacts, PictureFacts]) -> PictureFacts:
+    """Return what is written into a picture of two frames: its own words, and the rights in both.
+
+    Lines that differ are both said, parted by a semicolon; an address, or a word that can only be one, is said where
+    the frames agree on it. Of two days the later release and the earlier end hold.
+    """
+    first, second = both
+    language = job.shoot.language
+    shared = {name: getattr(first, name) for name in ONLY_IF_SHARED if getattr(first, name) == getattr(second, name)}
+    lines = {name: _both_said(getattr(first, name), getattr(second, name)) for name in BOTH_SAID}
+    words = (entry.title, entry.caption, entry.alt, entry.long_alt)
+    tags = dict.fromkeys(tag for text in words if isinstance(text, dict) for tag in text)
+    return replace(
+        first,
+        **dict.fromkeys(ONLY_IF_SHARED) | shared | lines,
+        title=in_language(entry.title, language) or job.shoot.title,
+        headline=entry.headline,
+        description=disclosed(job, in_language(entry.caption, language)),
+        alt="" if entry.decorative else (in_language(entry.alt, language) or "").strip() or None,
+        long_alt=in_language(entry.long_alt, language),
+        decorative=entry.decorative,
+        creators=tuple(dict.fromkeys((*first.creators, *second.creators))),
+        contributors=tuple(dict.fromkeys((*first.contributors, *second.contributors))),
+        keywords=tuple(dict.fromkeys((*first.keywords, *second.keywords))),
+        date_created=min(filter(None, (first.date_created, second.date_created)), default=None),
+        not_before=max(filter(None, (first.not_before, second.not_before)), default=None),
+        licence_ends=min(filter(None, (first.licence_ends, second.licence_ends)), default=None),
+        translations=tuple(_translation(job, entry, tag) for tag in tags if tag != language),
+    )
+
+
+def _both_said(one: str | None, other: str | None) -> str | None:
+    return "; ".join(dict.fromkeys(filter(None, (one, other)))) or None
 
 
 def facts_under(policy: Policy, facts: PictureFacts) -> PictureFacts:

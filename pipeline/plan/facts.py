@@ -49,8 +49,8 @@ class PictureFacts:
     extended description behind a short `alt`; `decorative` pictures have `alt == ""`. `date_created` is ISO
     8601, local time with its offset where known. `creators` are names in the order of the credit.
     `digital_source` is the last part of a term of the IPTC vocabulary (`digitalCapture`). `not_before` and
-    `licence_ends` are ISO 8601 dates. `rating` is -1 (rejected) to 5. `instructions` carries the rights
-    reservation of a proof.
+    `licence_ends` are ISO 8601 dates, or times with their offset. `rating` is -1 (rejected) to 5. `instructions`
+    carries the rights reservation of a proof.
     """
 
     language: str

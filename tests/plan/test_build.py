@@ -10,7 +10,8 @@ import pytest
 from pipeline.faults import RequestRefused
 from pipeline.job.outlets import packaged_outlets
 from pipeline.light.box import WHOLE, Box, Point, Region, Size
-from pipeline.plan.build import crop_request, identity
+from pipeline.plan.cut import crop_request
+from pipeline.plan.files import identity
 from tests.small_shoot import FRAME, HEAD, OWN_TARGET, plan_of
 
 if TYPE_CHECKING:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from pipeline.frames.words import Stated
+from pipeline.ledger.made import Made
 from pipeline.plan.build import build_plan
 from pipeline.plan.show import FORMAT, check_lines, plan_json, plan_lines
 from tests.small_shoot import FRAME, HEAD, header_of, plan_of
@@ -57,6 +58,7 @@ def test_the_json_holds_every_fact_of_the_plan(plan: Plan) -> None:
         assert (told["refused"], told["cautions"]) == (rendition.refused, list(rendition.cautions))
         assert told["files"] == [
             {"path": one.path, "size": [one.size.width, one.size.height], "format": one.format}
+            | {"bytes": None, "quality": None, "fidelity": None}
             for one in rendition.outputs
         ]
     assert [one["target"] for one in shown if one["refused"]] == ["print/a4"]
@@ -148,3 +150,20 @@ def test_the_origin_of_words_is_shown_in_a_line_and_in_the_json(tmp_path: Path) 
     assert told["origins"] == {"title": "job", "alt": "job", "description": "IIM of the frame"}
     assert told["notes"] == [note]
     assert not any("not used" in line for line in check_lines(plan)), "a note is nothing to act on"
+
+
+def test_what_an_earlier_run_measured_is_told_beside_the_file(tmp_path: Path) -> None:
+    limits = '\n[targets."blog/step"]\nbytes_max = "60 kB"\nfidelity = 85\nwidths = [480]\nformats = ["jpeg"]\n'
+    _, plan = plan_of(tmp_path, HEAD + limits + FRAME, (900, 600))
+    path = plan.renditions[0].outputs[0].path
+    assert f"      480 x 320  {path}  not measured yet" in list(plan_lines(plan))
+    made = {path: Made(path, "i", "p", "m", "s", 41_260, 1, 0.0, quality=83, fidelity=85.12)}
+    assert f"      480 x 320  {path}  41.3 kB, quality 83, fidelity 85.12" in list(plan_lines(plan, made))
+    (frame,) = json.loads(plan_json(plan, made))["frames"]
+    (file,) = frame["renditions"][0]["files"]
+    assert (file["bytes"], file["quality"], file["fidelity"]) == (41_260, 83, 85.12)
+
+
+def test_a_given_quality_has_nothing_to_be_measured(tmp_path: Path) -> None:
+    _, plan = plan_of(tmp_path, HEAD + FRAME, (900, 600))
+    assert not any("not measured yet" in line for line in plan_lines(plan))

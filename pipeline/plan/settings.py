@@ -1,0 +1,43 @@
+"""What of a target changes pixels, gathered for one rendition."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pipeline.job.budget import byte_count
+from pipeline.light.sharpness import paper_radius_px
+from pipeline.plan.rendition import PixelSettings
+
+if TYPE_CHECKING:
+    from pipeline.job.job import Job
+    from pipeline.job.target import Target
+
+# Shares of the range around an edge, which holds the ringing of the resizing kernel too: a halo stays within 8 % of the
+# step on a screen and 20 % on paper.
+SCREEN_HALO_LIMIT, PAPER_HALO_LIMIT = 0.08, 0.18
+
+
+def pixel_settings(job: Job, target: Target, paper_ppi: float) -> PixelSettings:
+    """Return the settings of a target at the resolution that its paper will have."""
+    paper = target.sharpen.medium == "paper"
+    radius = paper_radius_px(target.sharpen.viewing_mm, paper_ppi) if paper else 0.0
+    return PixelSettings(
+        sharpen_radius_px=round(radius, 3),
+        sharpen_amount=0.0 if target.sharpen.medium == "none" else target.sharpen.amount,
+        halo_limit=PAPER_HALO_LIMIT if paper else SCREEN_HALO_LIMIT,
+        colour=target.colour,
+        intent=target.intent,
+        gamut=target.gamut,
+        icc_profile=dict(job.icc_profiles).get(target.colour),
+        ink_limit=target.ink_limit,
+        bytes_max=byte_count(target.bytes_max) if target.bytes_max else None,
+        fidelity=target.fidelity,
+        progressive=target.size_mm is None,  # some labs refuse progressive JPEG (common practice, no source)
+        mark=_mark(job) if target.mark else None,
+        quality=tuple((name, getattr(target.quality, name)) for name in ("jpeg", "webp", "avif")),
+    )
+
+
+def _mark(job: Job) -> str:
+    partner = f" · for {job.sponsor.name}" if job.sponsor else ""
+    return f"Proof · {job.shoot.title}{partner}"
