@@ -122,13 +122,15 @@ def facts_of_two(job: Job, entry: PairEntry, both: tuple[PictureFacts, PictureFa
     """
     first, second = both
     language = job.shoot.language
-    shared = {name: getattr(first, name) for name in ONLY_IF_SHARED if getattr(first, name) == getattr(second, name)}
-    lines = {name: _both_said(getattr(first, name), getattr(second, name)) for name in BOTH_SAID}
+    said: dict[str, Any] = {
+        name: getattr(first, name) if getattr(first, name) == getattr(second, name) else None for name in ONLY_IF_SHARED
+    }
+    said |= {name: _both_said(getattr(first, name), getattr(second, name)) for name in BOTH_SAID}
     words = (entry.title, entry.caption, entry.alt, entry.long_alt)
     tags = dict.fromkeys(tag for text in words if isinstance(text, dict) for tag in text)
     return replace(
         first,
-        **dict.fromkeys(ONLY_IF_SHARED) | shared | lines,
+        **said,
         title=in_language(entry.title, language) or job.shoot.title,
         headline=entry.headline,
         description=disclosed(job, in_language(entry.caption, language)),

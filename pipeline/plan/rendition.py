@@ -50,8 +50,8 @@ class PixelSettings:
     """Everything of a target, beside box and size, that changes pixels.
 
     `sharpen_radius_px` is half the full width of a halo on paper, in output pixels, 0 on a screen, where the reduction
-    decides; `sharpen_amount` 0..2, `halo_limit` the overshoot allowed as a share of the range around an edge. `mark` is the text laid across a proof, or None.
-    `quality` is by format, 1..100. `colour` is one of our own spaces, or the job's name for `icc_profile`, which is
+    decides; `sharpen_amount` 0..2, `halo_limit` the overshoot allowed as a share of the range around an edge. `mark` is
+    the text laid across a proof, or None. `quality` is by format, 1..100. `colour` is one of our own spaces, or the job's name for `icc_profile`, which is
     then converted into by `intent`. `gamut` says what becomes of colours outside; `ink_limit` is in per cent
     (100..400), CMYK alone. `bytes_max` is the most that a whole file may take, `fidelity` (0..100) the least that its
     picture may score; with either of them quality is found instead of given. `progressive` is of JPEG.
@@ -137,8 +137,8 @@ class Rendition:
     trim inside the box, as fractions of the box. `effective_ppi` is source pixels per inch of paper
     (None off paper). `refused` is the sentence that says why nothing is made (then `outputs` is empty).
     `preview` is the small JPEG for the contact sheet. `beside` is the second frame of a two-up; `crop` is then the
-    first frame's. `round_shape` says that the trim is seen as a circle. `small` is a smaller preview, for a long sheet on
-    a small screen; `full` a JPEG at the size of the largest output, where no browser shows the outputs themselves.
+    first frame's. `round_shape` says that the trim is seen as a circle. `small` is a smaller preview, for a long sheet
+    on a small screen; `full` a JPEG at the size of the largest output, where no browser shows the outputs themselves.
     `needs_approval` says that it is made only once approved; `approvals` is who approved it, () where nobody did or
     reviewers disagree.
     """
