@@ -51,10 +51,11 @@ class PixelSettings:
 
     `sharpen_radius_px` is half the full width of a halo on paper, in output pixels, 0 on a screen, where the reduction
     decides; `sharpen_amount` 0..2, `halo_limit` the overshoot allowed as a share of the range around an edge. `mark` is
-    the text laid across a proof, or None. `quality` is by format, 1..100. `colour` is one of our own spaces, or the job's name for `icc_profile`, which is
-    then converted into by `intent`. `gamut` says what becomes of colours outside; `ink_limit` is in per cent
-    (100..400), CMYK alone. `bytes_max` is the most that a whole file may take, `fidelity` (0..100) the least that its
-    picture may score; with either of them quality is found instead of given. `progressive` is of JPEG.
+    the text laid across a proof, or None. `quality` is by format, 1..100. `colour` is one of our own spaces, or the
+    job's name for `icc_profile`, which is then converted into by `intent`. `gamut` says what becomes of colours
+    outside; `ink_limit` is in per cent (100..400), CMYK alone. `bytes_max` is the most that a whole file may take,
+    `fidelity` (0..100) the least that its picture may score; with either of them quality is found instead of given.
+    `progressive` is of JPEG.
     """
 
     sharpen_radius_px: float
