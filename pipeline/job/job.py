@@ -68,7 +68,10 @@ class AskedPair:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """A job file that was found whole. `beside` are the files it draws on: the table of captions, own profiles."""
+    """A job file that was found whole. `beside` are the files it draws on: the table of captions, own profiles.
+
+    `icc_profiles` are those that the job names for its targets' colours, by name.
+    """
 
     file: Path
     shoot: Shoot
@@ -80,3 +83,4 @@ class Job:
     frames: tuple[AskedFrame, ...]
     beside: tuple[Path, ...] = ()
     pairs: tuple[AskedPair, ...] = ()
+    icc_profiles: tuple[tuple[str, bytes], ...] = ()

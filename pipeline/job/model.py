@@ -7,8 +7,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag
 
+from pipeline.job.days import Day
 from pipeline.job.target import Anchor, Table
-from pipeline.job.words import KeepBox, Language, MaybeEmptyWords, PointPair, Slug, WebAddress, Words
+from pipeline.job.words import BareName, KeepBox, Language, MaybeEmptyWords, PointPair, Slug, WebAddress, Words
 
 TargetPattern = Annotated[str, Field(min_length=1, max_length=100)]
 PIXEL_LIMIT = 250_000_000
@@ -79,8 +80,8 @@ class Shoot(Table):
     caption_writer: Words | None = None
     instructions: Words | None = None
     digital_source: DigitalSource | None = None
-    not_before: dt.date | None = None
-    licence_ends: dt.date | None = None
+    not_before: Day | None = None
+    licence_ends: Day | None = None
 
 
 class Site(Table):
@@ -161,12 +162,13 @@ class FrameEntry(Table):
     rating: Annotated[int, Field(ge=-1, le=5)] | None = None
     digital_source: DigitalSource | None = None
     instructions: Words | None = None
-    not_before: dt.date | None = None
-    licence_ends: dt.date | None = None
+    not_before: Day | None = None
+    licence_ends: Day | None = None
     credit: Credit = Credit()
     note: Words | None = None
     targets: tuple[TargetPattern, ...] | None = None
     crops: tuple[CropHand, ...] = ()
+    turn_deg: Annotated[float, Field(ge=-45, le=45)] = 0.0
 
 
 class PairEntry(Table):
@@ -195,5 +197,6 @@ class JobFile(Table):
     credit: Credit = Credit()
     sponsor: Sponsor | None = None
     targets: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    icc_profiles: dict[BareName, Words] = Field(default_factory=dict)
     frames: Annotated[tuple[FrameEntry, ...], Field(min_length=1)]
     pairs: tuple[PairEntry, ...] = ()

@@ -11,6 +11,7 @@ from pipeline.faults import Fault, RequestRefused
 from pipeline.job.asked import Known, asked_frame, files_named_twice, slugs_shared
 from pipeline.job.captions import with_captions
 from pipeline.job.explain import explain, json_text, nearest
+from pipeline.job.icc_profiles import asked_icc_profiles
 from pipeline.job.job import Job
 from pipeline.job.model import FrameEntry, JobFile
 from pipeline.job.outlets import join_outlets, override_targets, own_outlets, packaged_outlets
@@ -43,6 +44,9 @@ def read_job(path: Path) -> Job:
     faults.extend(files_named_twice(path.name, frames))
     faults.extend(slugs_shared(path.name, frames))
     pairs = asked_pairs(path.name, data, frames, known, faults)
+    requests = [request for frame in frames for request in frame.requests]
+    requests += [first for pair in pairs for first, _ in pair.requests]
+    icc_profiles = asked_icc_profiles(path, data, requests, faults)
     if faults or checked is None:
         raise RequestRefused(*faults)
     shoot = checked.shoot
@@ -58,6 +62,7 @@ def read_job(path: Path) -> Job:
         tuple(frames),
         _beside(path, checked),
         pairs,
+        icc_profiles,
     )
 
 
@@ -65,7 +70,7 @@ def _beside(path: Path, checked: JobFile) -> tuple[Path, ...]:
     """Return the files beside the job that it draws on."""
     table = [path.parent / checked.captions] if checked.captions else []
     own = sorted((path.parent / checked.profiles_folder).glob("*.toml")) if checked.profiles_folder else []
-    return (*table, *own)
+    return (*table, *own, *(path.parent / file for file in checked.icc_profiles.values()))
 
 
 def _frames(data: dict[str, Any]) -> Iterator[tuple[int, FrameEntry]]:

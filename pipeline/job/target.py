@@ -7,6 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
 
+from pipeline.job.budget import ByteText, budget_contradictions
+from pipeline.job.colours import colour_contradictions
+from pipeline.job.days import Day
+from pipeline.job.kept_names import KEPT_FOLDERS
 from pipeline.job.words import LONGEST_SHAPE, BareName, Fraction01, PointPair, RatioText, Words
 from pipeline.light.free import both_free, free_beside_corner, free_from_bands, free_in_margins
 
@@ -120,18 +124,29 @@ class Target(Table):
     formats: Annotated[tuple[Format, ...], Field(min_length=1, examples=[("jpeg",)])]
     quality: FormatQuality = FormatQuality()
     sharpen: Sharpen = Field(examples=[{"medium": "screen"}])
-    colour: Literal["srgb", "display-p3", "adobe-rgb"] = "srgb"
+    colour: BareName = "srgb"
     metadata: Literal["public", "full", "proof"] = Field(examples=["public"])
     mark: bool = False
     layout: Literal["side-by-side", "one-above-the-other"] | None = None
     gap_px: Annotated[int, Field(ge=0, le=400)] | None = None
     source: dict[str, Words] = Field(default_factory=dict)
+    not_before: Day | None = None
+    licence_ends: Day | None = None
+    needs: Literal["approval"] | None = None
+    intent: Literal["relative", "perceptual"] = "relative"
+    gamut: Literal["clip", "soft"] = "clip"
+    ink_limit: Annotated[float, Field(ge=100, le=400)] | None = None
+    bytes_max: ByteText | None = None
+    fidelity: Annotated[float, Field(ge=0, le=100)] | None = None
 
     @model_validator(mode="after")
     def _agrees_with_itself(self) -> Self:
         sentences = [*_size_contradictions(self), *_paper_contradictions(self), *_two_up_contradictions(self)]
+        sentences += [*colour_contradictions(self), *budget_contradictions(self)]
         if len(set(self.formats)) != len(self.formats):
             sentences.append(f"formats names one twice ({', '.join(self.formats)}); name each once")
+        if self.mark and self.metadata != "proof":
+            sentences.append(f'there is a mark with metadata = "{self.metadata}"; a mark is for proofs, "proof"')
         if sentences:
             raise Contradictions(*sentences)
         return self
@@ -201,14 +216,11 @@ def _name_template(template: str) -> str:
     return template
 
 
-OUR_FOLDERS = ("sheet", "web", "set-aside")
-
-
 def _outlet_name(name: str) -> str:
     """Refuse the names of folders that an export keeps for itself."""
-    if name in OUR_FOLDERS:
+    if name in KEPT_FOLDERS:
         raise ValueError(
-            f"an outlet may not be called {', '.join(OUR_FOLDERS[:-1])} or {OUR_FOLDERS[-1]}: these are ours"
+            f"an outlet may not be called {', '.join(KEPT_FOLDERS[:-1])} or {KEPT_FOLDERS[-1]}: these are ours"
         )
     return name
 

@@ -62,7 +62,7 @@ def parse_tables(data: bytes, shown: str) -> dict[str, Any] | Fault:
         return Fault(shown, "it holds a number of thousands of digits", "shorten that number")
     except RecursionError:
         return too_deep
-    if _deeper_than(DEEPEST, tables):
+    if deeper_than(DEEPEST, tables):
         return too_deep
     return _too_large(tables, shown) or tables
 
@@ -95,7 +95,7 @@ def _too_large(tables: dict[str, Any], shown: str) -> Fault | None:
     return None
 
 
-def _deeper_than(levels: int, tables: dict[str, Any]) -> bool:
+def deeper_than(levels: int, tables: object) -> bool:
     """Return whether tables and lists are nested more than `levels` deep; walks level by level, never recursing."""
     level: list[Any] = [tables]
     for _ in range(levels):

@@ -2,8 +2,8 @@
 
 Only what linear light needs is read here: the three colorants and the three curves, or the one curve of grey. A
 profile with a device-to-PCS table (`A2B0`), or one of other channels, has no such short form; `read_matrix_profile`
-then returns None and the caller converts through a colour management module instead. Source: [ICC1] ICC.1:2022
-clauses 7.2 (header), 9.2 (tags), 10.6 (curveType), 10.18 (parametricCurveType), 10.31 (XYZType).
+then returns None, and `pipeline.light.icc_tables` reads it stage by stage. Source: [ICC1] ICC.1:2022 clauses 7.2
+(header), 9.2 (tags), 10.31 (XYZType).
 """
 
 from __future__ import annotations
@@ -11,17 +11,18 @@ from __future__ import annotations
 import hashlib
 import struct
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipeline.light.icc_tags import HEADER_BYTES, fixed, read_curve, read_tags
 from pipeline.light.spaces import PCS_WHITE, Matrix, RGBSpace, adaptation, rgb_to_pcs, white_xyz
-from pipeline.light.transfer import Curve, Parametric, Sampled
 
-HEADER_BYTES = 128
-TAG_LIMIT = 200
-CURVE_LIMIT = 65536
+if TYPE_CHECKING:
+    from pipeline.light.transfer import Curve, Parametric
+
 BLACK = np.zeros(1)
-PARAMETERS = (1, 3, 4, 5, 7)  # how many numbers each function type of a `para` curve has
+COPYRIGHT = "No copyright, use freely"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,76 +36,18 @@ class MatrixProfile:
     curves: tuple[Curve, Curve, Curve]
 
 
-def _tags(profile: bytes) -> dict[bytes, bytes]:
-    """Return the tag table as signature -> data; tags that point outside the profile are left out."""
-    if len(profile) < HEADER_BYTES + 4:
-        return {}
-    (count,) = struct.unpack_from(">I", profile, HEADER_BYTES)
-    found: dict[bytes, bytes] = {}
-    for index in range(min(count, TAG_LIMIT)):
-        at = HEADER_BYTES + 4 + 12 * index
-        if at + 12 > len(profile):
-            break
-        signature, offset, size = struct.unpack_from(">4sII", profile, at)
-        if offset + size <= len(profile):
-            found[signature] = profile[offset : offset + size]
-    return found
-
-
-def _fixed(data: bytes, count: int, at: int) -> tuple[float, ...]:
-    """Return `count` s15Fixed16 numbers."""
-    return tuple(value / 65536 for value in struct.unpack_from(f">{count}i", data, at))
-
-
 def _curve(data: bytes) -> Curve | None:
     """Return the curve of a `curv` or `para` tag; None where it is malformed or does not begin at 0."""
-    curve = _any_curve(data)
-    return curve if curve and curve.to_linear(BLACK)[0] == 0 else None
-
-
-def _any_curve(data: bytes) -> Curve | None:
-    try:
-        if data[:4] == b"curv":
-            (count,) = struct.unpack_from(">I", data, 8)
-            if count == 0:
-                return Parametric(gamma=1.0)
-            if count == 1:
-                return _parametric(0, (struct.unpack_from(">H", data, 12)[0] / 256,))
-            if count > CURVE_LIMIT:
-                return None
-            return Sampled(tuple(value / 65535 for value in struct.unpack_from(f">{count}H", data, 12)))
-        if data[:4] == b"para":
-            (kind,) = struct.unpack_from(">H", data, 8)
-            return _parametric(kind, _fixed(data, PARAMETERS[kind], 12)) if kind < len(PARAMETERS) else None
-    except struct.error:
-        return None
-    return None
-
-
-def _parametric(kind: int, numbers: tuple[float, ...]) -> Parametric | None:
-    """Return function type 0..4 of ICC.1 Table 68 in the one form of `Parametric`."""
-    gamma, *rest = numbers
-    a, b = (rest[0], rest[1]) if kind else (1.0, 0.0)
-    if a <= 0.0 or gamma <= 0.0:
-        return None
-    if kind == 0:
-        return Parametric(gamma)
-    if kind == 1:
-        return Parametric(gamma, a, b, d=-b / a)
-    if kind == 2:
-        return Parametric(gamma, a, b, d=-b / a, offset=rest[2], f=rest[2])
-    if kind == 3:
-        return Parametric(gamma, a, b, rest[2], rest[3])
-    return Parametric(gamma, a, b, rest[2], rest[3], rest[4], rest[5])
+    read = read_curve(data)
+    return read.curve if read and read.curve.to_linear(BLACK)[0] == 0 else None
 
 
 def read_matrix_profile(profile: bytes) -> MatrixProfile | None:
     """Return colorants and curves of an RGB matrix or a grey profile, v2 or v4; None for every other kind.
 
-    Malformed profiles give None too, and those whose black is not 0 and so needs black-point compensation:
-    the colour management module then has the last word.
+    Malformed profiles give None too, and those whose black is not 0 and so needs black-point compensation.
     """
-    kind, tags = profile[16:24], _tags(profile)
+    kind, tags = profile[16:24], read_tags(profile)
     if kind not in (b"RGB XYZ ", b"GRAYXYZ ") or b"A2B0" in tags or b"A2B1" in tags:
         return None
     if kind == b"GRAYXYZ ":
@@ -115,17 +58,10 @@ def read_matrix_profile(profile: bytes) -> MatrixProfile | None:
         colorant, curve = tags.get(channel + b"XYZ", b""), _curve(tags.get(channel + b"TRC", b""))
         if colorant[:4] != b"XYZ " or len(colorant) < 20 or curve is None:
             return None
-        columns.append(_fixed(colorant, 3, 8))
+        columns.append(fixed(colorant, 3, 8))
         curves.append(curve)
     red, green, blue = curves
     return MatrixProfile(np.array(columns).T, (red, green, blue))
-
-
-def channel_count(profile: bytes) -> int | None:
-    """Return how many channels the profile's device space has: 1, 3 or 4; None for any other or a broken one."""
-    if len(profile) < HEADER_BYTES or profile[36:40] != b"acsp":
-        return None
-    return {b"GRAY": 1, b"RGB ": 3, b"CMYK": 4}.get(profile[16:20])
 
 
 def _s15(values: tuple[float, ...]) -> bytes:
@@ -162,7 +98,7 @@ def write_matrix_profile(space: RGBSpace) -> bytes:
     curve = _para(space.curve)
     tags = {
         b"desc": _text(space.name),
-        b"cprt": _text("No copyright, use freely"),
+        b"cprt": _text(COPYRIGHT),
         b"wtpt": _xyz(PCS_WHITE),
         b"chad": b"sf32\0\0\0\0" + _s15(tuple(float(value) for value in chad.ravel())),
         b"rXYZ": _xyz(red),
@@ -172,6 +108,17 @@ def write_matrix_profile(space: RGBSpace) -> bytes:
         b"gTRC": curve,
         b"bTRC": curve,
     }
+    return _assembled(tags, b"RGB ")
+
+
+def write_grey_profile(name: str, curve: Parametric) -> bytes:
+    """Return a v4 grey profile of one curve, under the white of the connection space; the same bytes each time."""
+    tags = {b"desc": _text(name), b"cprt": _text(COPYRIGHT), b"wtpt": _xyz(PCS_WHITE), b"kTRC": _para(curve)}
+    return _assembled(tags, b"GRAY")
+
+
+def _assembled(tags: dict[bytes, bytes], channels: bytes) -> bytes:
+    """Return the profile of class display with these tags; equal ones are stored once."""
     at = HEADER_BYTES + 4 + 12 * len(tags)
     table, body, places = struct.pack(">I", len(tags)), b"", dict[bytes, int]()
     for signature, data in tags.items():
@@ -181,7 +128,7 @@ def write_matrix_profile(space: RGBSpace) -> bytes:
         table += struct.pack(">4sII", signature, places[data], len(data))
     header = struct.pack(
         ">I4sI4s4s4s6H4s4sI4s4sQI",
-        at + len(body), b"\0" * 4, 0x04400000, b"mntr", b"RGB ", b"XYZ ",
+        at + len(body), b"\0" * 4, 0x04400000, b"mntr", channels, b"XYZ ",
         2026, 1, 1, 0, 0, 0, b"acsp", b"\0" * 4, 0, b"\0" * 4, b"\0" * 4, 0, 1,
     ) + _s15(PCS_WHITE) + b"\0" * 48  # fmt: skip
     # ICC.1 7.2.18: the id is the MD5 of the profile with flags, intent and id itself set to zero.

@@ -43,6 +43,9 @@ ADOBE_RGB = RGBSpace("Adobe RGB (1998) compatible", (0.64, 0.33), (0.21, 0.71), 
 DISPLAY_P3 = RGBSpace("Display P3", (0.680, 0.320), (0.265, 0.690), (0.150, 0.060), D65, SRGB_CURVE)
 ROMM = RGBSpace("ROMM RGB", (0.7347, 0.2653), (0.1596, 0.8404), (0.0366, 0.0001), D50, ROMM_CURVE)
 
+# What a target's `colour` may be without an ICC profile of the job's; beside these, "grey".
+RGB_TARGETS = {"srgb": SRGB, "display-p3": DISPLAY_P3, "adobe-rgb": ADOBE_RGB}
+
 
 def white_xyz(white: Chromaticity) -> NDArray[np.float64]:
     """Return XYZ of a chromaticity at Y = 1."""

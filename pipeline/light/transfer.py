@@ -55,6 +55,14 @@ class Sampled:
             np.interp(encoded, np.linspace(0.0, 1.0, len(self.samples)), np.array(self.samples)), dtype=np.float64
         )
 
+    def to_encoded(self, linear: Values) -> Values:
+        """Return the encoded value (0..1) that gives each linear one; where the curve is level, the first that does.
+
+        A curve that falls is taken to stay level there; light outside its range is held to it.
+        """
+        rising = np.maximum.accumulate(np.array(self.samples))
+        return np.asarray(np.interp(linear, rising, np.linspace(0.0, 1.0, len(rising))), dtype=np.float64)
+
 
 Curve = Parametric | Sampled
 

@@ -1,9 +1,9 @@
 """Colour: from the frame's encoding through linear light and CIE Lab D50 to the target's encoding.
 
 Matrix and grey profiles are applied as their own table and 3 x 3 (exact in float; relative colorimetric, where
-black maps to black by construction, so black-point compensation changes nothing). Every other profile goes
-through the colour management module inside libvips, relative colorimetric, with black-point compensation here.
-Sources: [ICC1], [ISO18619], [CIE15] in DEVELOPERS.md.
+black maps to black by construction, so black-point compensation changes nothing). What a target's ICC profile has in
+tables is read in float32 as it stands (`pipeline.light.icc_tables`), black laid on its black; a frame's likewise
+(`pipeline.render.source`). Sources: [ICC1], [ISO18619], [CIE15] in DEVELOPERS.md.
 """
 
 from __future__ import annotations
@@ -13,27 +13,32 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyvips
 
+from pipeline.light.cielab import WHITE
 from pipeline.light.icc import read_matrix_profile, write_matrix_profile
+from pipeline.light.icc_output import GreyProfile, RGBProfile, TableProfile
 from pipeline.light.spaces import PCS_WHITE
-from pipeline.light.transfer import Parametric
+from pipeline.render.arrays import by_array
+from pipeline.render.gamut import TOLERANCE, lost_share, soften
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
 
     from pipeline.light.icc import MatrixProfile
     from pipeline.light.spaces import Matrix, RGBSpace
+    from pipeline.light.transfer import Curve
+    from pipeline.render.output_profile import Space
 
 PCS_WHITE_100 = [100 * value for value in PCS_WHITE]
 FINE = 65535  # steps over the square root of linear light: none is over 0.011 of an 8-bit level
-
-LIGHTEST_BLACK_POINT = 50.0  # L*, ISO 18619: a lighter "black" is no black
-
-# Float arithmetic leaves in-gamut greys a hair outside; a pixel counts as outside from a quarter 8-bit level on.
-GAMUT_TOLERANCE = 0.001
+INTERPRETATIONS = {1: "b-w", 3: "srgb", 4: "cmyk"}
 
 
-def matrix_of(space: RGBSpace) -> MatrixProfile:
+def matrix_of(space: RGBSpace | RGBProfile) -> MatrixProfile:
     """Return the space as its own embedded profile says it, so that pixels and profile agree to the last bit."""
+    if isinstance(space, RGBProfile):
+        return space.matrix
     profile = read_matrix_profile(write_matrix_profile(space))
     if profile is None:
         raise AssertionError(f"{space.name} is not a matrix space")
@@ -45,96 +50,92 @@ def _recomb(matrix: Matrix) -> Callable[[Any], Any]:
     return lambda image: image.recomb(rows)
 
 
-def linear_light(source: MatrixProfile | None, icc_profile: bytes) -> Callable[[Any], Any]:
-    """Return a step from encoded source pixels (uchar or ushort) to linear light, float 0..1.
+def linear_light(source: MatrixProfile) -> Callable[[Any], Any]:
+    """Return a step from encoded source pixels (uchar or ushort) to linear light of the source's RGB, float 0..1."""
 
-    With a matrix profile the bands stay the source's red, green and blue; without one (tables, grey,
-    CMYK) `icc_profile` is applied as it is and they become XYZ relative to D50, which is linear as well.
-    """
-
-    def by_curves(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+    def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
         codes = 65536 if image.format == "ushort" else 256
         encoded = np.linspace(0.0, 1.0, codes)
-        table = np.stack([curve.to_linear(encoded) for curve in source.curves], axis=-1) if source else encoded
+        table = np.stack([curve.to_linear(encoded) for curve in source.curves], axis=-1)
         lut = pyvips.Image.new_from_memory(table.astype(np.float32).tobytes(), codes, 1, 3, "float")
         return image.maplut(lut)
 
-    def by_module(image: Any) -> Any:  # noqa: ANN401 (as above)
-        # By way of Lab: XYZ as libvips hands it out is relative to D65 instead of the profile's D50.
-        xyz = _by_module(image, icc_profile).Lab2XYZ(temp=PCS_WHITE_100) / 100
-        black = _black_luminance(icc_profile, image.bands)
-        return (xyz - [black * white for white in PCS_WHITE]) / (1 - black)
-
-    return by_curves if source else by_module
+    return step
 
 
-def _by_module(image: Any, icc_profile: bytes) -> Any:  # noqa: ANN401 (libvips images have no types to name)
-    return _tagged(image, icc_profile).icc_import(embedded=True, pcs="lab", intent="relative")
-
-
-def _tagged(image: Any, icc_profile: bytes) -> Any:  # noqa: ANN401 (as above)
-    tagged = image.copy()
-    tagged.set_type(pyvips.GValue.blob_type, "icc-profile-data", icc_profile)
-    return tagged
-
-
-def _black_luminance(icc_profile: bytes, bands: int) -> float:
-    """Return Y (0..1) of the source's black point, by the steps of ISO 18619.
-
-    For CMYK it is what the profile makes of black (all inks at once are no press's black). The module's own
-    compensation is not used: the Lab that it hands to libvips ends at L 0, where dark inks would keep their hue.
-    """
-    nothing = pyvips.Image.black(1, 1, bands=bands)
-    if bands == 4:
-        black = _tagged(pyvips.Image.black(1, 1, bands=3).cast("float").copy(interpretation="lab"), icc_profile)
-        try:
-            nothing = black.icc_export(intent="perceptual")
-        except pyvips.Error:
-            return 0.0  # a profile of one direction only
-    else:
-        nothing = nothing.copy(interpretation="srgb" if bands == 3 else "b-w")
-    lightness = min(_by_module(nothing, icc_profile).getpoint(0, 0)[0], LIGHTEST_BLACK_POINT)
-    return float(pyvips.Image.black(1, 1, bands=3).linear(1, [lightness, 0, 0]).Lab2XYZ().getpoint(0, 0)[1]) / 100
-
-
-def working_space(source: MatrixProfile | None) -> Callable[[Any], Any]:
-    """Return a step from linear light (source RGB, or XYZ D50) to CIE Lab D50, float, L 0..100."""
+def working_space(source: MatrixProfile) -> Callable[[Any], Any]:
+    """Return a step from linear light of the source's RGB to CIE Lab D50, float, L 0..100."""
 
     def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
-        xyz = _recomb(source.to_pcs)(image) if source else image
+        xyz = _recomb(source.to_pcs)(image)
         return (xyz * 100).copy(interpretation="xyz").XYZ2Lab(temp=PCS_WHITE_100)
 
     return step
 
 
-def target_space(space: RGBSpace) -> Callable[[Any], Any]:
-    """Return a step from CIE Lab D50 to linear RGB of `space`, float; outside 0..1 where out of gamut."""
-    from_pcs = np.asarray(np.linalg.inv(matrix_of(space).to_pcs), dtype=np.float64)
+def target_space(space: Space, gamut: str = "clip") -> Callable[[Any], Any]:
+    """Return a step from CIE Lab D50 to linear light of the target, float, white 1; outside 0..1 where out of gamut.
 
-    def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
-        xyz = image.copy(interpretation="lab").Lab2XYZ(temp=PCS_WHITE_100) / 100
-        return _recomb(from_pcs)(xyz)
+    RGB has three bands, grey one. For tables they are XYZ, each by that of white, with black at the profile's black.
+    `gamut` "soft" lowers the chroma of RGB that lies outside, "clip" leaves it to the rounding.
+    """
 
-    return step
+    def xyz(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+        return image.copy(interpretation="lab").Lab2XYZ(temp=PCS_WHITE_100) / 100
+
+    if isinstance(space, GreyProfile):
+        return lambda image: xyz(image)[1]
+    if isinstance(space, TableProfile):
+        rest, black = 1 - space.black, space.black
+        return lambda image: xyz(image) / list(PCS_WHITE) * rest + black
+    to_pcs = matrix_of(space).to_pcs
+    from_pcs = np.asarray(np.linalg.inv(to_pcs), dtype=np.float64)
+    soft = soften(to_pcs) if gamut == "soft" else lambda image: image
+    return lambda image: soft(_recomb(from_pcs)(xyz(image)))
 
 
-def outside_gamut(working: Any, space: RGBSpace) -> float:  # noqa: ANN401 (libvips images have no types to name)
-    """Return the share (0..1) of pixels of a CIE Lab D50 image that lie outside the gamut of `space`."""
+def outside_gamut(working: Any, space: Space) -> float:  # noqa: ANN401 (libvips images have no types to name)
+    """Return the share (0..1) of pixels of a CIE Lab D50 image that lie outside the gamut of `space`.
+
+    For tables that is what does not come back from them; for grey, what is darker than black or lighter than white.
+    """
+    if isinstance(space, TableProfile):
+        return lost_share(working, space)
     light = target_space(space)(working)
-    outside = (light < -GAMUT_TOLERANCE) | (light > 1 + GAMUT_TOLERANCE)
-    return float(outside.bandor().avg()) / 255
+    outside = (light < -TOLERANCE) | (light > 1 + TOLERANCE)
+    return float((outside.bandor() if outside.bands > 1 else outside).avg()) / 255
 
 
-def quantise(space: RGBSpace) -> Callable[[Any], Any]:
-    """Return a step from linear RGB of `space` (float, clipped here to 0..1) to encoded uchar 0..255, rounded."""
-    curve = matrix_of(space).curves[0]
-    if not isinstance(curve, Parametric):
-        raise AssertionError(f"{space.name} has no inverse curve")  # noqa: TRY004 (our own spaces all have one)
-    table = np.round(curve.to_encoded(np.linspace(0.0, 1.0, FINE + 1) ** 2) * 255).astype(np.uint8)
-    lut = pyvips.Image.new_from_memory(table.tobytes(), FINE + 1, 1, 1, "uchar")
+def quantise(space: Space) -> Callable[[Any], Any]:
+    """Return a step from linear light of the target (float, clipped here to 0..1) to its codes, uchar, rounded.
+
+    Grey has one band, RGB three, CMYK four: 255 is full ink.
+    """
+    if isinstance(space, TableProfile):
+        return _by_tables(space)
+    curves = [space.curve] if isinstance(space, GreyProfile) else matrix_of(space).curves
+    light = np.linspace(0.0, 1.0, FINE + 1) ** 2
+    table = np.stack([_rounded(curve.to_encoded(light)) for curve in _alike(curves)], axis=-1)
+    lut = pyvips.Image.new_from_memory(table.tobytes(), FINE + 1, 1, table.shape[1], "uchar")
 
     def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
         root = (image > 0).ifthenelse(image, 0) ** 0.5
-        return (root * FINE + 0.5).cast("ushort").maplut(lut).copy(interpretation="srgb")
+        return (root * FINE + 0.5).cast("ushort").maplut(lut).copy(interpretation=INTERPRETATIONS[image.bands])
 
     return step
+
+
+def _alike(curves: Sequence[Curve]) -> Sequence[Curve]:
+    """Return one curve where all are the same."""
+    return curves[:1] if all(curve == curves[0] for curve in curves) else curves
+
+
+def _rounded(encoded: NDArray[Any]) -> NDArray[np.uint8]:
+    """Return codes (0..255) of encoded values (0..1)."""
+    return np.asarray(np.round(np.clip(encoded, 0.0, 1.0) * 255), dtype=np.uint8)
+
+
+def _by_tables(space: TableProfile) -> Callable[[Any], Any]:
+    white = WHITE.astype(np.float32)
+    kind = INTERPRETATIONS[space.channels]
+    return lambda image: by_array(image, lambda light: _rounded(space.from_pcs.from_xyz(light * white)), kind)

@@ -1,36 +1,54 @@
 """From finished pixels to a bare file of a format: picture data and ICC profile, nothing else.
 
-Everything that a reader learns beside the pixels is written afterwards, by `pipeline.render.containers`.
+Everything that a reader learns beside the pixels is written afterwards, by `pipeline.render.containers`. How the
+efforts and options were chosen, with figures: docs/encoding.md.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import pyvips
 
-from pipeline.light.icc import write_matrix_profile
+from pipeline.render.output_profile import icc_profile_of
 
 if TYPE_CHECKING:
     from pipeline.plan.rendition import OutputFormat
     from pipeline.render.picture import Picture
 
-# Chroma is kept at full size where the format lets us choose: saturated red edges (tomatoes) fray without it.
-JPEG_OPTIONS: dict[str, Any] = {"optimize_coding": True, "interlace": True, "subsample_mode": "off"}
-WEBP_OPTIONS: dict[str, Any] = {"effort": 4, "smart_subsample": True}
-AVIF_OPTIONS: dict[str, Any] = {"compression": "av1", "effort": 2, "subsample_mode": "off", "bitdepth": 8}
+Chroma = Literal["4:4:4", "4:2:0"]
+
+# Progressive, with every table and the order of scans chosen for the picture, and coefficients for bytes and likeness.
+JPEG_OPTIONS: dict[str, Any] = {
+    "optimize_coding": True,
+    "interlace": True,
+    "optimize_scans": True,
+    "trellis_quant": True,
+    "overshoot_deringing": True,
+}
+BASELINE_OPTIONS: dict[str, Any] = {"optimize_coding": True}
+WEBP_OPTIONS: dict[str, Any] = {"effort": 6, "smart_subsample": True}
+# Chroma at full size: at half size AVIF saves nothing at the same fidelity, and loses the colour of edges.
+AVIF_OPTIONS: dict[str, Any] = {"compression": "av1", "effort": 3, "subsample_mode": "off", "bitdepth": 8}
 # LZW stands in TIFF 6.0 itself; deflate came later, and not every reader knows it (common practice, no source).
 TIFF_OPTIONS: dict[str, Any] = {"compression": "lzw", "predictor": "horizontal"}
 PNG_OPTIONS: dict[str, Any] = {"compression": 6, "filter": "all"}
 
 
-def encode(picture: Picture, output_format: OutputFormat, quality: int) -> bytes:
-    """Return the encoded file with its ICC profile. `quality` is 1..100; PNG and TIFF are lossless."""
+def encode(
+    picture: Picture, output_format: OutputFormat, quality: int, chroma: Chroma = "4:4:4", *, progressive: bool = True
+) -> bytes:
+    """Return the encoded file with its ICC profile. `quality` is 1..100; PNG and TIFF are lossless.
+
+    `chroma` and `progressive` are of JPEG alone.
+    """
     image = picture.image.copy()
-    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", write_matrix_profile(picture.space))
+    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", icc_profile_of(picture.space))
     saved: bytes
     if output_format == "jpeg":
-        saved = image.jpegsave_buffer(Q=quality, keep="icc", **JPEG_OPTIONS)
+        options = JPEG_OPTIONS if progressive else BASELINE_OPTIONS
+        halved = "on" if chroma == "4:2:0" else "off"
+        saved = image.jpegsave_buffer(Q=quality, keep="icc", subsample_mode=halved, **options)
     elif output_format == "webp":
         saved = image.webpsave_buffer(Q=quality, keep="icc", **WEBP_OPTIONS)
     elif output_format == "avif":

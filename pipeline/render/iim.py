@@ -80,13 +80,14 @@ def _cut_words(facts: PictureFacts) -> Iterator[tuple[int, bytes]]:
 
 
 def _days(facts: PictureFacts) -> Iterator[tuple[int, bytes]]:
-    """Give 2:30 release date, 2:37 expiration date, 2:55 date created and 2:60 time created."""
-    for number, text in ((30, facts.not_before), (37, facts.licence_ends), (55, facts.date_created)):
+    """Give the dates 2:30 (release), 2:37 (expiration) and 2:55 (created), each with its time: 2:35, 2:38 and 2:60."""
+    of_days = ((30, 35, facts.not_before), (37, 38, facts.licence_ends), (55, 60, facts.date_created))
+    for of_day, of_time, text in of_days:
         if text:
             day = moment(text)
-            yield number, f"{day:%Y%m%d}".encode()
-            if number == 55 and isinstance(day, datetime) and day.utcoffset() is not None:
-                yield 60, f"{day:%H%M%S}{offset_of(day).replace(':', '')}".encode()
+            yield of_day, f"{day:%Y%m%d}".encode()
+            if isinstance(day, datetime) and day.utcoffset() is not None:
+                yield of_time, f"{day:%H%M%S}{offset_of(day).replace(':', '')}".encode()
 
 
 def _is_cut(value: str | None, limit: int) -> bool:

@@ -157,7 +157,7 @@ def test_nothing_is_changed_later() -> None:
     assert hash(one.sharpen) == hash(target("size_px = [2, 2]").sharpen)
 
 
-@pytest.mark.parametrize("name", ["sheet", "web", "set-aside"])
+@pytest.mark.parametrize("name", ["sheet", "web", "set-aside", "replies"])
 def test_an_outlet_may_not_take_a_folder_of_ours(name: str) -> None:
     square = {**SQUARE, "ratio": "1:1", "widths": [100]}
     with pytest.raises(ValidationError, match="these are ours"):

@@ -22,8 +22,15 @@ ILLUMINANT = bytes.fromhex("0000F6D6 00010000 0000D32D")
 XYZ_ONE, CURVE_ONE = 0x8000, 0xFFFF  # 1.0 as u1Fixed15, and as a table of a curve has it
 
 
-def assembled(tags: Mapping[bytes, bytes], *, channels: bytes = b"RGB ", pcs: bytes = b"XYZ ") -> bytes:
-    """Return a profile of class display with these tags and those that every one needs."""
+def assembled(
+    tags: Mapping[bytes, bytes],
+    *,
+    channels: bytes = b"RGB ",
+    pcs: bytes = b"XYZ ",
+    device: bytes = b"mntr",
+    version: int = 2,
+) -> bytes:
+    """Return a profile of class display (or another) with these tags and those that every one needs."""
     named = {
         b"desc": b"desc\0\0\0\0" + struct.pack(">I", 8) + b"foreign\0" + bytes(78),
         b"cprt": b"text\0\0\0\0none\0",
@@ -34,7 +41,7 @@ def assembled(tags: Mapping[bytes, bytes], *, channels: bytes = b"RGB ", pcs: by
     for signature, data in named.items():
         table += struct.pack(">4sII", signature, at + len(body), len(data))
         body += data + bytes(-len(data) % 4)
-    head = struct.pack(">I4sI4s4s4s", at + len(body), bytes(4), 0x02400000, b"mntr", channels, pcs)
+    head = struct.pack(">I4sI4s4s4s", at + len(body), bytes(4), (version << 24) + 0x400000, device, channels, pcs)
     head += struct.pack(">6H", 2026, 1, 1, 0, 0, 0) + b"acsp" + bytes(28) + ILLUMINANT
     return head.ljust(128, b"\0") + table + body
 

@@ -14,7 +14,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from PIL import Image, ImageCms
 
-from pipeline.light.icc import channel_count, read_matrix_profile, write_matrix_profile
+from pipeline.light.icc import read_matrix_profile, write_matrix_profile
+from pipeline.light.icc_tags import channel_count
 from pipeline.light.spaces import ADOBE_RGB, DISPLAY_P3, PCS_WHITE, ROMM, SRGB, RGBSpace, rgb_to_pcs
 from pipeline.light.transfer import Parametric
 from tests.light.colour_science import pcs_matrix

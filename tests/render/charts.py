@@ -13,7 +13,6 @@ from PIL import Image
 from pipeline.frames.pixels import Pixels
 from pipeline.light.box import Box, Size
 from pipeline.light.icc import write_matrix_profile
-from pipeline.light.sharpness import SCREEN_SIGMA_PX
 from pipeline.light.spaces import SRGB
 from pipeline.plan.rendition import PixelSettings
 from pipeline.render.encode import encode
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
 Array = NDArray[Any]
 
 PLAIN = PixelSettings(0.0, 0.0, 0.0, "srgb", None, ())
-SCREEN = PixelSettings(SCREEN_SIGMA_PX, 1.0, 0.08, "srgb", None, ())
+SCREEN = PixelSettings(0.0, 1.0, 0.08, "srgb", None, ())
 SRGB_PROFILE = write_matrix_profile(SRGB)
 
 KINDS = {

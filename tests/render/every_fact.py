@@ -36,8 +36,8 @@ FACTS = PictureFacts(
     caption_writer="B. Ö.",
     contributors=(Contributor("Dö", "cook"), Contributor("Eve", "stylist & props")),
     digital_source="digitalCreation",
-    not_before="2026-10-01",
-    licence_ends="2027-09-30",
+    not_before="2026-10-01T09:00:00+02:00",
+    licence_ends="2027-09-30T23:59:59-05:00",
     rating=4,
     translations=(
         Translation("fr", "Soupe", "Une soupe", "Un bol", "Vu d'en haut"),

@@ -126,10 +126,12 @@ DATASETS = (
     Dataset("title", 5, 64, "ObjectName", "ObjectName"),
     Dataset("keywords", 25, 64, "Keywords", "Keywords"),
     Dataset("not_before", 30, 8, "ReleaseDate", "ReleaseDate"),
+    Dataset("not_before_time", 35, 11, "ReleaseTime", "ReleaseTime"),
     Dataset("licence_ends", 37, 8, "ExpirationDate", "ExpirationDate"),
+    Dataset("licence_ends_time", 38, 11, "ExpirationTime", "ExpirationTime"),
     Dataset("instructions", 40, 256, "SpecialInstructions", "SpecialInstructions"),
     Dataset("date_created", 55, 8, "DateCreated", "DateCreated"),
-    Dataset("time_created", 60, 11, "TimeCreated", "TimeCreated"),
+    Dataset("date_created_time", 60, 11, "TimeCreated", "TimeCreated"),
     Dataset("creators", 80, 32, "By-line", "Byline"),
     Dataset("creator_title", 85, 32, "By-lineTitle", "BylineTitle"),
     Dataset("job_id", 103, 32, "OriginalTransmissionReference", "TransmissionReference"),
@@ -140,14 +142,14 @@ DATASETS = (
     Dataset("description", 120, 2000, "Caption-Abstract", "Caption"),
     Dataset("caption_writer", 122, 32, "Writer-Editor", "Writer"),
 )
-DAYS = {"not_before", "licence_ends", "date_created", "time_created"}
+DAYS = {f"{fact}{part}" for fact in ("not_before", "licence_ends", "date_created") for part in ("", "_time")}
 REPEATABLE = {"keywords", "creators"}
 WITH_IIM: set[OutputFormat] = {"jpeg", "tiff"}
 # What a policy does not state (the words of pipeline.render.stated, written down once more).
 NOT_STATED = {
-    "public": {"job_id", "instructions", "not_before", "rating"},
+    "public": {"job_id", "instructions", "not_before", "not_before_time", "rating"},
     "full": set[str](),
-    "proof": {"licensor", "acquire_url", "licence_ends", "rating"},
+    "proof": {"licensor", "acquire_url", "licence_ends", "licence_ends_time", "rating"},
 }
 
 
@@ -210,17 +212,15 @@ def _timed(date: str | None) -> str | None:
 def _in_iim(dataset: Dataset, facts: PictureFacts, unstated: set[str]) -> Any:  # noqa: ANN401 (text or texts)
     if dataset.fact in unstated:
         return None
-    date = facts.date_created or ""
     match dataset.fact:
-        case "date_created":
-            return date[:10] or None
-        case "time_created":
-            clock = re.fullmatch(r".{10}T(\d\d:\d\d:\d\d)(?:\.\d+)?([+-]\d\d:\d\d)", date)
+        case "date_created" | "not_before" | "licence_ends":
+            return (getattr(facts, dataset.fact) or "")[:10] or None
+        case "date_created_time" | "not_before_time" | "licence_ends_time":
+            text = getattr(facts, dataset.fact.removesuffix("_time")) or ""
+            clock = re.fullmatch(r".{10}T(\d\d:\d\d:\d\d)(?:\.\d+)?([+-]\d\d:\d\d)", text)
             return clock[1] + clock[2] if clock else None
         case "keywords" | "creators":
             return [shortened(text, dataset.octets) for text in getattr(facts, dataset.fact)]
-        case "not_before" | "licence_ends":
-            return getattr(facts, dataset.fact)
         case _:
             return shortened(getattr(facts, dataset.fact) or "", dataset.octets)
 

@@ -15,9 +15,10 @@ from PIL import Image, ImageCms
 from pipeline.light.icc import read_matrix_profile, write_matrix_profile
 from pipeline.light.spaces import ADOBE_RGB, DISPLAY_P3, ROMM, SRGB, RGBSpace
 from pipeline.render.colour import linear_light, matrix_of, outside_gamut, quantise, target_space, working_space
+from pipeline.render.source import source_of
 from tests.light import colour_science
 from tests.light.foreign_profiles import encoded_in, grey_profile, matrix_profile, table_curve, table_profile
-from tests.render.charts import Array, colour_grid, finished, image_of
+from tests.render.charts import Array, colour_grid, finished, image_of, pixels_of
 
 TARGETS = {SRGB: colour_science.SRGB, ADOBE_RGB: colour_science.ADOBE_RGB, DISPLAY_P3: colour_science.DISPLAY_P3}
 EACH_TARGET = pytest.mark.parametrize("space", TARGETS, ids=lambda space: space.name)
@@ -29,19 +30,16 @@ CMYK_PROFILE = bytes(pyvips.Image.profile_load("cmyk"))
 EXACT = ImageCms.Flags.BLACKPOINTCOMPENSATION | ImageCms.Flags.NOOPTIMIZE
 
 
-def light_of(array: Array, icc_profile: bytes) -> Any:  # noqa: ANN401 (libvips images have no types to name)
-    return linear_light(read_matrix_profile(icc_profile), icc_profile)(image_of(array))
-
-
-def lab_of(array: Array, icc_profile: bytes) -> Any:  # noqa: ANN401 (as above)
-    return working_space(read_matrix_profile(icc_profile))(light_of(array, icc_profile))
+def lab_of(array: Array, icc_profile: bytes) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+    source = source_of(pixels_of(array, icc_profile))
+    return working_space(source.profile)(linear_light(source.profile)(source.image))
 
 
 @EACH_MASTER
 @pytest.mark.parametrize("dtype", [np.uint8, np.uint16])
 def test_linear_light_of_every_code(space: RGBSpace, dtype: type[np.unsignedinteger[Any]]) -> None:
     codes = np.arange(np.iinfo(dtype).max + 1).astype(dtype)
-    found = light_of(np.repeat(codes[None, :, None], 3, 2), write_matrix_profile(space)).numpy()
+    found = linear_light(matrix_of(space))(image_of(np.repeat(codes[None, :, None], 3, 2))).numpy()
     expected = colour_science.linear(codes / np.iinfo(dtype).max, MASTERS[space])
     # The file holds the curve's numbers in 1/65536; between them lie 2e-5 of full light.
     np.testing.assert_allclose(found[0], np.repeat(expected[:, None], 3, 1), rtol=0, atol=2e-5)
@@ -138,16 +136,19 @@ def test_a_grey_profile_is_read_as_it_says(dtype: type[np.unsignedinteger[Any]])
     assert np.abs(found - exact[:, None]).max() <= 0.6
 
 
-@pytest.mark.parametrize("name", [colour_science.ADOBE_RGB, colour_science.DISPLAY_P3, colour_science.ROMM])
-def test_a_profile_of_tables_gives_what_the_matrix_gives(name: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "most"),
+    # The red of Display P3 has a Z below 0, which a table of XYZ cannot hold.
+    [(colour_science.ADOBE_RGB, 0.05), (colour_science.DISPLAY_P3, 0.4), (colour_science.ROMM, 0.05)],
+)
+def test_a_profile_of_tables_gives_what_the_matrix_gives(name: str, most: float) -> None:
     tables = table_profile(name)
     inside = np.rint(encoded_in(name, GRID / 255) * 65535).astype(np.uint16)
     by_tables, by_matrix = (lab_of(inside, each).numpy() for each in (tables, matrix_profile(name)))
     assert read_matrix_profile(tables) is None
-    # The module joins curves and table into one table of 33 steps: up to 0.8 of a unit in the darkest blues.
+    # A colour management module joins curves and table into one of 33 steps: 0.8 of a unit off in the darkest blues.
     difference = colour_science.colour.delta_E(by_tables, by_matrix, method="CIE 2000")
-    assert np.max(difference) <= 0.8
-    assert np.mean(difference) <= 0.05
+    assert np.max(difference) <= most
 
 
 def test_black_of_a_profile_that_begins_above_nothing_is_compensated() -> None:
@@ -161,9 +162,8 @@ def test_black_of_a_profile_that_begins_above_nothing_is_compensated() -> None:
 def test_cmyk_by_its_profile() -> None:
     ink = np.stack(np.meshgrid(*[np.arange(0, 256, 51, dtype=np.uint8)] * 4), -1).reshape(1, -1, 4)
     ours, theirs = finished(ink, CMYK_PROFILE), by_littlecms(ink, CMYK_PROFILE, "CMYK")
-    assert np.abs(ours - theirs).max() <= 2
-    # Near black two levels are more than one unit.
-    assert np.quantile(colour_science.difference(ours / 255, theirs / 255), 0.99) <= 1.0
+    assert np.abs(ours - theirs).max() <= 1
+    assert colour_science.difference(ours / 255, theirs / 255).max() <= 1.0
     assert ours[0, 0].tolist() == [255, 255, 255]
 
 

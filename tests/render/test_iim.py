@@ -51,7 +51,9 @@ def test_every_dataset_of_the_standard() -> None:
         (2, 5, "Crème de tomate 🍅".encode()),
         *((2, 25, keyword.encode()[:64]) for keyword in ("soup", "crème", "שוק", "a, b", "k" * 70)),
         (2, 30, b"20261001"),
+        (2, 35, b"090000+0200"),
         (2, 37, b"20270930"),
+        (2, 38, b"235959-0500"),
         (2, 40, b"Not before the fair"),
         (2, 55, b"20260912"),
         (2, 60, b"102431+0200"),
@@ -139,9 +141,11 @@ def test_the_words_are_not_normalised() -> None:
     ],
 )
 def test_a_time_needs_its_offset(date: str | None, day: list[bytes], time: list[bytes]) -> None:
-    """IIM 4.2: 2:55 is CCYYMMDD, 2:60 HHMMSS and the offset from UTC, which may not be missing."""
-    block = iim_block(replace(BARE, date_created=date), "full")
-    assert (day, time) == (values(block, 55), values(block, 60))
+    """IIM 4.2: 2:30, 2:37 and 2:55 are CCYYMMDD, 2:35, 2:38 and 2:60 HHMMSS and the offset from UTC, never missing."""
+    facts = replace(BARE, date_created=date, not_before=date, licence_ends=date)
+    block = iim_block(facts, "full")
+    for of_day, of_time in ((30, 35), (37, 38), (55, 60)):
+        assert (day, time) == (values(block, of_day), values(block, of_time))
 
 
 @pytest.mark.parametrize("field", ["date_created", "not_before", "licence_ends"])

@@ -13,9 +13,10 @@ import tifffile
 from pipeline.frames.pixels import decode
 from pipeline.frames.read_header import read_header
 from pipeline.light.box import Box, Size
-from pipeline.light.icc import read_matrix_profile, write_matrix_profile
+from pipeline.light.icc import write_matrix_profile
 from pipeline.light.spaces import ADOBE_RGB, DISPLAY_P3, ROMM, SRGB, RGBSpace
 from pipeline.render import picture as under_test
+from pipeline.render.colour import matrix_of
 from pipeline.render.picture import AFTER_WORKING_SPACE, STEPS, Spec, make_picture, run_steps
 from pipeline.render.resize import reduce
 from tests.light import colour_science
@@ -196,7 +197,7 @@ def test_reduced_16_bits_are_finer_than_8_before_the_last_step() -> None:
 
 def spec_of(array: Array, size: Size) -> Spec:
     whole = Box(0, 0, array.shape[1], array.shape[0])
-    return Spec(whole, size, SRGB_PROFILE, read_matrix_profile(SRGB_PROFILE), SRGB, SCREEN)
+    return Spec(whole, size, matrix_of(SRGB), SRGB, SCREEN)
 
 
 def test_steps_are_in_the_order_of_the_design(monkeypatch: pytest.MonkeyPatch) -> None:

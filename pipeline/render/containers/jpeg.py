@@ -24,6 +24,7 @@ _EOI, _SOS, _COMMENT = 0xD9, 0xDA, 0xFE
 _FRAME_HEADERS = frozenset({0xC0, 0xC1, 0xC2, 0xC3, 0xC5, 0xC6, 0xC7, 0xC9, 0xCA, 0xCB, 0xCD, 0xCE, 0xCF})
 _TABLES = frozenset({0xC4, 0xCC, 0xDB, 0xDC, 0xDD})  # DHT DAC DQT DNL DRI
 _ADOBE_BYTES = 12
+_JFIF_COMPONENTS = (1, 3)
 # A scan ends before the first marker that is neither a stuffed zero nor a restart (T.81 B.1.1.2, B.1.1.5).
 _SCAN_END = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
 # What Exif wants to be said of compressed data (DC-008 4.6.4 and 4.6.5): the order of the components, a fixed version,
@@ -54,11 +55,12 @@ def rewrite(encoded: bytes, exif: bytes, xmp: bytes, iim: bytes, ppi: float) -> 
     parts = _parts(encoded)
     main, extended = divided(xmp)
     density = round(ppi).to_bytes(2, "big")
-    jfif = _JFIF + b"\x01\x01" + b"\x01" + density + density + b"\0\0"
+    # JFIF speaks of grey and YCbCr alone (T.871 6.1): CMYK goes by the Adobe segment, its resolution by Exif.
+    jfif = _segment(_APP0, _JFIF + b"\x01\x01" + b"\x01" + density + density + b"\0\0")
     return b"".join(
         (
             b"\xff\xd8",
-            _segment(_APP0, jfif),
+            jfif if parts.components in _JFIF_COMPONENTS else b"",
             _segment(_APP1, _EXIF + _fitting(_with_components(exif, parts.components))),
             _segment(_APP1, _XMP + main),
             *(_segment(_APP1, _LONG_XMP + chunk) for chunk in chunks(extended)),

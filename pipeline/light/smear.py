@@ -1,0 +1,222 @@
+"""A smeared thing amid sharp ones: what moved while the shutter was open.
+
+Blur by focus grows step by step with distance, so a wide edge with sharp detail close by on both of its sides was not
+drawn by the lens alone: something moved there (or stands far in front of all the rest). Edges are looked for in colour
+without lightness, since soft shadows and reflections make wide edges too, but hardly change hue and chroma.
+All numbers are house choices, set on the sample shoot, on smeared composites and on sharp photographs.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pipeline.light.box import Region
+from pipeline.light.edge_width import step_widths
+from pipeline.light.islands import labelled
+from pipeline.light.oklab import lms_to_oklab, rgb_to_lms
+from pipeline.light.smooth import by_area, gaussian
+from pipeline.light.spaces import SRGB, rgb_to_pcs
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pipeline.light.edge_width import Edges, Values
+    from pipeline.light.smooth import Picture
+
+# Sides in pixels are those of a frame of this longer side; blurs and distances are shares of the longer side.
+MAP_SIDE = 600
+MARGIN = 0.05  # round the region: what lies beside it counts as its surroundings
+FINE_PX, COARSE_PX = 1.0, 3.0
+FAINTEST_SLOPE = 0.004  # of chroma, a pixel of the map, after COARSE_PX
+LEAST_CHROMA = 0.05  # step across the edge, OKLab
+OF_LIGHTNESS = 0.5  # a step in chroma is at least so much of that in lightness
+REACH_PX, AWAY_PX = 40, (7, 11)  # of the profile; where the colours of the two sides are taken, to either side
+LEAST_SIGMA, LEAST_SIGMA_PX = 0.0021, 3.0
+NEAR = 0.045
+TIMES_WIDER = 3.0
+FEWEST_SHARP = 3
+MOST_EDGES = 800
+CELL = 1 / 150
+FEWEST_A_CELL = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Smear:
+    """A run of wide edges with sharp detail on both sides of them.
+
+    `extent` is its length and `sigma` the blur (Gaussian) across its edges, both as shares of the frame's longer side;
+    `across_deg` is the direction of that blur, 0..180 from the horizontal, clockwise. `one_way` is 0..1: 1 where all
+    edges are blurred in that one direction, as by motion; near 0 where all around is, as in front of the focus.
+    """
+
+    where: Region
+    extent: float
+    sigma: float
+    across_deg: float
+    one_way: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _ColourEdges:
+    """Places and directions in pixels of the frame at `MAP_SIDE`; `sigma` likewise."""
+
+    x: Values
+    y: Values
+    across_x: Values
+    across_y: Values
+    sigma: Values
+
+    def only(self, chosen: NDArray[np.bool_] | slice) -> _ColourEdges:
+        """Return some of them."""
+        return _ColourEdges(
+            self.x[chosen], self.y[chosen], self.across_x[chosen], self.across_y[chosen], self.sigma[chosen]
+        )
+
+
+def smears(light: Picture, region: Region, sharp: Edges, long_side_px: int) -> tuple[Smear, ...]:
+    """Return what is smeared in a region of a frame, the longest first.
+
+    `light` is linear sRGB, float64, height x width x 3, of all of the frame; `sharp` are edges measured on the original
+    pixels, `long_side_px` of them along the longer side.
+    """
+    height, width = light.shape[:2]
+    left, right = max(region.left - MARGIN, 0.0) * width, min(region.right + MARGIN, 1.0) * width
+    top, bottom = max(region.top - MARGIN, 0.0) * height, min(region.bottom + MARGIN, 1.0) * height
+    part = light[int(top) : math.ceil(bottom), int(left) : math.ceil(right)]
+    scale = MAP_SIDE / max(height, width)
+    found = _colour_edges(part, min(scale, 1.0), scale)
+    found = _ColourEdges(
+        found.x + int(left) * scale, found.y + int(top) * scale, found.across_x, found.across_y, found.sigma
+    )
+    least = max(LEAST_SIGMA, LEAST_SIGMA_PX / long_side_px) * MAP_SIDE
+    inside = (found.x >= region.left * width * scale) & (found.x <= region.right * width * scale)
+    inside &= (found.y >= region.top * height * scale) & (found.y <= region.bottom * height * scale)
+    wide = found.only(inside & (found.sigma >= least))
+    wide = wide.only(slice(None, None, -(-max(wide.x.size, 1) // MOST_EDGES)))
+    others = np.stack(
+        [
+            np.concatenate([found.x, sharp.x * width * scale]),
+            np.concatenate([found.y, sharp.y * height * scale]),
+            np.concatenate([found.sigma, sharp.sigma_px * (MAP_SIDE / long_side_px)]),
+        ]
+    )
+    others = others[:, :: -(-max(others.shape[1], 1) // (2 * MOST_EDGES))]
+    runs = _runs(wide.only(_amid_sharp(wide, others)), (width * scale, height * scale))
+    return tuple(sorted(runs, key=lambda run: -run.extent))
+
+
+def _colour_edges(light: Picture, reduction: float, scale: float) -> _ColourEdges:
+    """Return the edges in colour of a part of a frame, in pixels of the map counted from the part's corner."""
+    small = by_area(light, max(round(max(light.shape[:2]) * reduction), 1))
+    rows, columns, across_x, across_y = _ridges(_oklab(small))
+    at = np.arange(-REACH_PX, REACH_PX + 1.0)
+    to_light = light.shape[1] / small.shape[1], light.shape[0] / small.shape[0]
+    right = ((columns + 0.5) * to_light[0] - 0.5)[:, None] + at * across_x[:, None]
+    down = ((rows + 0.5) * to_light[1] - 0.5)[:, None] + at * across_y[:, None]
+    colours = _oklab(_between(light, down, right))
+    near, far = AWAY_PX
+    step = colours[:, REACH_PX + near : REACH_PX + far].mean(axis=1)
+    step = step - colours[:, REACH_PX - far + 1 : REACH_PX - near + 1].mean(axis=1)
+    chroma = np.concatenate([np.zeros_like(step[:, :1]), step[:, 1:]], axis=1)
+    chroma = chroma / np.maximum(np.linalg.norm(chroma, axis=1), 1e-9)[:, None]
+    sigma, contrast = step_widths(np.einsum("nkc,nc->nk", colours, chroma), 4)
+    sound = (sigma > 0) & (contrast > LEAST_CHROMA) & (contrast > OF_LIGHTNESS * np.abs(step[:, 0]))
+    to_map = scale * to_light[0]
+    every = _ColourEdges((columns + 0.5) * to_map, (rows + 0.5) * to_map, across_x, across_y, sigma * scale)
+    return every.only(sound)
+
+
+def _oklab(light: Picture) -> Picture:
+    return lms_to_oklab(light @ rgb_to_lms(rgb_to_pcs(SRGB)).T)
+
+
+def _ridges(oklab: Picture) -> tuple[NDArray[np.intp], NDArray[np.intp], Values, Values]:
+    """Return rows, columns and unit vectors across: where the slope of the two colour bands is steepest."""
+    if min(oklab.shape[:2]) < 2 * math.ceil(3 * COARSE_PX):
+        nothing = np.zeros(0)
+        return nothing.astype(np.intp), nothing.astype(np.intp), nothing, nothing
+    smooth = gaussian(oklab[..., 1:], COARSE_PX)
+    down, right = np.gradient(smooth, axis=(0, 1))
+    same = (right * down).sum(axis=2)
+    turn = 0.5 * np.arctan2(2 * same, (right**2).sum(axis=2) - (down**2).sum(axis=2))
+    across_x, across_y = np.cos(turn), np.sin(turn)
+    steep = np.linalg.norm(right * across_x[..., None] + down * across_y[..., None], axis=2)
+    candidate = steep > FAINTEST_SLOPE
+    rim = math.ceil(COARSE_PX)
+    candidate[:rim] = candidate[-rim:] = candidate[:, :rim] = candidate[:, -rim:] = False
+    rows, columns = np.nonzero(candidate)
+    u, v, value = across_x[candidate], across_y[candidate], steep[candidate]
+    ahead = steep[np.rint(rows + v).astype(np.intp), np.rint(columns + u).astype(np.intp)]
+    behind = steep[np.rint(rows - v).astype(np.intp), np.rint(columns - u).astype(np.intp)]
+    top = (value >= ahead) & (value >= behind)
+    return rows[top], columns[top], u[top], v[top]
+
+
+def _between(light: Picture, down: Values, right: Values) -> Picture:
+    """Return colours at places between pixels, by bilinear interpolation; beyond the rim, the rim's."""
+    height, width = light.shape[:2]
+    rows, columns = np.clip(down, 0, height - 1), np.clip(right, 0, width - 1)
+    top, left = rows.astype(np.intp), columns.astype(np.intp)
+    below, beside = np.minimum(top + 1, height - 1), np.minimum(left + 1, width - 1)
+    low, far = (rows - top)[..., None], (columns - left)[..., None]
+    upper = light[top, left] * (1 - far) + light[top, beside] * far
+    lower = light[below, left] * (1 - far) + light[below, beside] * far
+    return np.asarray(upper * (1 - low) + lower * low)
+
+
+def _amid_sharp(wide: _ColourEdges, others: Picture) -> NDArray[np.bool_]:
+    """Return for each wide edge whether a fifth of what is near on either side is drawn so much more sharply."""
+    right, down = others[0] - wide.x[:, None], others[1] - wide.y[:, None]
+    ahead = right * wide.across_x[:, None] + down * wide.across_y[:, None]
+    along = np.abs(down * wide.across_x[:, None] - right * wide.across_y[:, None])
+    beside = (np.hypot(ahead, along) < NEAR * MAP_SIDE) & (along < np.abs(ahead))
+    beside &= np.abs(ahead) > 2 * wide.sigma[:, None]
+    sharp = beside & (others[2] <= wide.sigma[:, None] / TIMES_WIDER)
+    amid = np.ones(wide.x.size, dtype=np.bool_)
+    for side in (ahead > 0, ahead < 0):
+        enough = np.maximum(FEWEST_SHARP, (beside & side).sum(axis=1) / 5)
+        amid &= (sharp & side).sum(axis=1) >= enough
+    return amid
+
+
+def _runs(found: _ColourEdges, size: tuple[float, float]) -> list[Smear]:
+    """Return the connected runs of edges, each as long as its parts reach, without those that are mostly gaps."""
+    cell = CELL * MAP_SIDE
+    mask = np.zeros((math.ceil(size[1] / cell) + 2, math.ceil(size[0] / cell) + 2), dtype=np.bool_)
+    rows, columns = (found.y / cell).astype(np.intp) + 1, (found.x / cell).astype(np.intp) + 1
+    mask[rows, columns] = True
+    grown = mask.copy()
+    for down in (-1, 0, 1):
+        for right in (-1, 0, 1):
+            grown |= np.roll(mask, (down, right), (0, 1))
+    numbers = labelled(grown)[rows, columns]
+    return [
+        run
+        for number in np.unique(numbers)
+        if (run := _run(found.only(numbers == number), size)).extent * FEWEST_A_CELL / CELL
+        <= int((numbers == number).sum())
+    ]
+
+
+def _run(found: _ColourEdges, size: tuple[float, float]) -> Smear:
+    left, right = float(found.x.min()), float(found.x.max())
+    top, bottom = float(found.y.min()), float(found.y.max())
+    double = (found.across_x + 1j * found.across_y) ** 2
+    mean = complex((double * found.sigma**2).sum() / (found.sigma**2).sum())
+    where = Region(
+        max(left - 1, 0.0) / size[0],
+        max(top - 1, 0.0) / size[1],
+        min(right + 1, size[0]) / size[0],
+        min(bottom + 1, size[1]) / size[1],
+    )
+    return Smear(
+        where,
+        extent=math.hypot(right - left, bottom - top) / MAP_SIDE,
+        sigma=float(np.median(found.sigma)) / MAP_SIDE,
+        across_deg=math.degrees(np.angle(mean)) / 2 % 180.0,
+        one_way=min(abs(mean), 1.0),
+    )
