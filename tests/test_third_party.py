@@ -32,6 +32,7 @@ def table(heading: str) -> list[list[str]]:
 
 PACKAGES = {name: (version, licence) for name, version, licence in table("Packages")}
 LIBRARIES = {(wheel, file): about for wheel, file, about, _ in table("Shared libraries inside the wheels")}
+OF_THE_EXTRA = {(wheel, file): licence for wheel, file, _, licence in table("The extra `plateline[heic]`")}
 
 
 def closure(name: str, extras: frozenset[str] = frozenset()) -> set[str]:
@@ -88,18 +89,18 @@ def test_the_licence_on_the_page_is_the_one_that_the_package_declares(name: str)
         assert [PACKAGES[name][1].split("-")[0]] == [line.split(" :: ")[-1].split()[0] for line in family]
 
 
-def bundled() -> set[tuple[str, str]]:
+def bundled(names: list[str]) -> set[tuple[str, str]]:
     """Return (wheel, file up to the first dot or hyphen) of each shared library that is no Python module."""
     return {
         (name, re.split(r"[-.]", file.name)[0])
-        for name in RUNTIME
+        for name in names
         for file in metadata.files(name) or []
         if re.search(r"\.(so|dylib)(\.|$)", file.name) and not re.search(r"\.(cpython-|abi3\.)", file.name)
     }
 
 
 def test_each_shared_library_in_a_wheel_has_its_row() -> None:
-    assert set() == bundled() - set(LIBRARIES)
+    assert set() == bundled(RUNTIME) - set(LIBRARIES)
 
 
 @pytest.mark.skipif(
@@ -107,7 +108,14 @@ def test_each_shared_library_in_a_wheel_has_its_row() -> None:
 )
 def test_each_row_has_its_shared_library() -> None:
     here = {key for key, about in LIBRARIES.items() if not about.endswith("(macOS)")}
-    assert here == bundled()
+    assert here == bundled(RUNTIME)
+    assert set(OF_THE_EXTRA) == bundled(["pillow-heif"])
+
+
+def test_what_is_under_the_gpl_comes_with_the_extra_alone() -> None:
+    extra = closure("plateline", frozenset({"heic"})) - {"plateline", *RUNTIME}
+    assert extra == {"pillow-heif"} == {wheel for wheel, _ in OF_THE_EXTRA}
+    assert {"GPL-2.0-or-later"} == {licence for (_, file), licence in OF_THE_EXTRA.items() if file == "libx265"}
 
 
 def test_the_libvips_in_use_is_the_one_in_its_wheel() -> None:
