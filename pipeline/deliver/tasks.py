@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from pipeline.ledger.book import file_digest
 from pipeline.ledger.keys import key
-from pipeline.plan.build import identity
+from pipeline.plan.files import identity, made_from
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -16,11 +16,14 @@ if TYPE_CHECKING:
 
     from pipeline.frames.header import Header
     from pipeline.ledger.made import Made
-    from pipeline.plan.rendition import Output, PlannedFrame, Rendition
+    from pipeline.plan.facts import Policy
+    from pipeline.plan.rendition import Output, Plan, PlannedFrame, Rendition
 
 # Raise the first when our own steps change pixels, the second when our own writers change metadata.
-PIXEL_VERSION, METADATA_VERSION = 1, 2
+PIXEL_VERSION, METADATA_VERSION = 2, 3
 PIXEL_PACKAGES = ("pyvips-binary", "pillow", "rawpy")
+
+FILES_TRIED = 4  # about so many, where the quality of a file is found
 
 Work = Literal["keep", "metadata", "pixels"]
 
@@ -29,7 +32,8 @@ Work = Literal["keep", "metadata", "pixels"]
 class FileTask:
     """One file to be made or rewritten. `work` "metadata" leaves the picture data as it is.
 
-    `known_sha256` is the digest of what we wrote at this place before, None where we never did.
+    `known_sha256` is the digest of what we wrote at this place before, None where we never did. `policy` is what its
+    metadata states. `known` is what the ledger says of the file at this place.
     """
 
     output: Output
@@ -40,6 +44,8 @@ class FileTask:
     outside_gamut: float | None
     average: str | None
     known_sha256: str | None = None
+    policy: Policy = "public"
+    known: Made | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +73,12 @@ class FrameTask:
     @property
     def weight(self) -> int:
         """Return roughly how long it takes, in pixels: decoded once, then each file of it encoded."""
-        made = sum(task.output.size.pixels for one in self.renditions for task in one.files if task.work == "pixels")
+        made = sum(
+            task.output.size.pixels * (FILES_TRIED if one.rendition.settings.finds_quality else 1)
+            for one in self.renditions
+            for task in one.files
+            if task.work == "pixels"
+        )
         return (self.header.size.pixels + 3 * made) if made else 1
 
 
@@ -85,53 +96,99 @@ def engine_versions() -> tuple[str, ...]:
 def file_tasks(
     frame: PlannedFrame,
     rendition: Rendition,
-    content: str,
+    contents: Mapping[str, str],
     made: Mapping[str, Made],
     out: Path,
     *,
     previews_only: bool = False,
 ) -> RenditionTask:
-    """Return what each file of a rendition needs, its preview for the contact sheet included."""
+    """Return what each file of a rendition needs, its JPEGs for the contact sheet included.
+
+    `contents` are the digests of the frames' files by slug, this frame's and that of a second one among them.
+    """
     engine = engine_versions()
-    outputs: Iterable[Output] = () if previews_only else rendition.outputs
-    files = [_file_task(frame, rendition, output, content, made, out, engine) for output in outputs]
-    if rendition.preview:
-        files.append(_file_task(frame, rendition, rendition.preview, content, made, out, engine))
+    outputs: Iterable[Output] = (*rendition.outputs, *rendition.sheet_outputs)
+    if previews_only:
+        outputs = (one for one in rendition.sheet_outputs if one is not rendition.full)
+    files = [_file_task(frame, rendition, output, contents, made, out, engine) for output in outputs]
     return RenditionTask(rendition, tuple(files))
+
+
+def sheet_policy(policy: Policy) -> Policy:
+    """Return what a picture on a contact sheet states: it is looked at by more people than a final is given to."""
+    return "public" if policy == "full" else policy
 
 
 def _file_task(
     frame: PlannedFrame,
     rendition: Rendition,
     output: Output,
-    content: str,
+    contents: Mapping[str, str],
     made: Mapping[str, Made],
     out: Path,
     engine: tuple[str, ...],
 ) -> FileTask:
-    preview = output is rendition.preview
+    preview = output in rendition.sheet_outputs
+    policy = sheet_policy(rendition.policy) if preview else rendition.policy
     name = f"{'preview of ' if preview else ''}{rendition.outlet}/{rendition.target}"
+    source = made_from(frame, rendition)
     header = frame.header
-    pixel_key = key(
-        content, header.orientation, rendition.crop.box, output.size, output.format, rendition.settings, preview, engine
-    )
-    camera = header.camera if rendition.policy == "full" else None
-    metadata_key = key(rendition.facts, rendition.policy, camera, output.ppi, METADATA_VERSION)
+    pixel_key = _pixel_key(frame, rendition, output, contents, engine)
+    camera = header.camera if policy == "full" and rendition.beside is None else None
+    metadata_key = key(rendition.facts, policy, camera, output.ppi, METADATA_VERSION)
     known = made.get(output.path)
     task = FileTask(
         output=output,
-        identity=identity(f"{frame.file} | {frame.slug}" if preview else frame.file, name, output.size, output.format),
+        identity=identity(f"{source} | {rendition.frame}" if preview else source, name, output.size, output.format),
         pixel_key=pixel_key,
         metadata_key=metadata_key,
         work="pixels",
         outside_gamut=known.outside_gamut if known else None,
         average=known.average if known else None,
         known_sha256=known.sha256 if known else None,
+        policy=policy,
+        known=known,
     )
     if known is None or known.pixel_key != pixel_key or not untouched(out / output.path, known):
         return task
     work: Work = "keep" if known.metadata_key == metadata_key and known.identity == task.identity else "metadata"
     return replace(task, work=work)
+
+
+def _pixel_key(
+    frame: PlannedFrame, rendition: Rendition, output: Output, contents: Mapping[str, str], engine: tuple[str, ...]
+) -> str:
+    """Return the digest over everything that decides the pixels of a file."""
+    preview = output in rendition.sheet_outputs
+    crop, settings, two = rendition.crop, rendition.settings, rendition.beside
+    cut: list[object] = [contents[frame.slug], crop.turn_deg, crop.box, frame.header.orientation]
+    if two:
+        cut += [contents[two.frame], two.crop.turn_deg, two.crop.box, two.header.orientation]
+        cut += [two.layout, two.gap_px, two.whole]
+    return key(cut, output.size, output.format, settings, preview, engine)
+
+
+def can_be_read(frame: PlannedFrame, rendition: Rendition, contents: Mapping[str, str]) -> bool:
+    """Return whether every frame that a rendition is made from could be read."""
+    return frame.slug in contents and (rendition.beside is None or rendition.beside.frame in contents)
+
+
+def made_as_planned(plan: Plan, contents: Mapping[str, str], made: Mapping[str, Made]) -> dict[str, Made]:
+    """Return the files of a plan that were made with the very pixels that it asks for, by path.
+
+    `contents` are the digests of the frames' files by slug.
+    """
+    engine = engine_versions()
+    found: dict[str, Made] = {}
+    for frame in plan.frames:
+        for rendition in (frame.whole, *frame.renditions):
+            if not can_be_read(frame, rendition, contents):
+                continue
+            for output in (*rendition.outputs, *rendition.sheet_outputs):
+                row = made.get(output.path)
+                if row and row.pixel_key == _pixel_key(frame, rendition, output, contents, engine):
+                    found[output.path] = row
+    return found
 
 
 def untouched(path: Path, known: Made) -> bool:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.verify.readers import picture_digest
@@ -13,14 +14,14 @@ from pipeline.faults import Fault, FrameUnreadable
 from pipeline.ledger.made import Made
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from pipeline.deliver.tasks import FileTask, FrameTask, RenditionTask, Work
     from pipeline.frames.header import Header
-    from pipeline.frames.pixels import Pixels
     from pipeline.light.box import Size
-    from pipeline.plan.rendition import OutputFormat, Rendition
+    from pipeline.plan.rendition import Beside, Rendition
     from pipeline.render.picture import Picture
+    from pipeline.render.source import Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +46,18 @@ class _Came:
     counts: Counter[Work] = field(default_factory=Counter)
 
 
+class _NotMade(Exception):  # noqa: N818 (it is what happened)
+    """A file that cannot be made as it is asked for."""
+
+    def __init__(self, fault: Fault) -> None:
+        super().__init__(str(fault))
+        self.fault = fault
+
+
 def work_on_frame(task: FrameTask) -> FrameDone:
     """Make or rewrite every file of one frame. A file that fails is reported, the others are still made."""
     came = _Came()
+    task = replace(task, renditions=tuple(_with_room(task, one) for one in task.renditions))
     for one in task.renditions:
         for file in one.files:
             if file.work == "metadata":
@@ -57,6 +67,7 @@ def work_on_frame(task: FrameTask) -> FrameDone:
         import pyvips  # noqa: PLC0415 (loads the image library; not every run needs it)
 
         from pipeline.frames.pixels import decode  # noqa: PLC0415 (as above)
+        from pipeline.render.source import source_of  # noqa: PLC0415 (as above)
 
         # One codec thread: frames side by side use the cores better than codecs inside them, and an AVIF
         # encoder that may use more cuts the picture into other tiles, so its bytes would depend on the machine.
@@ -67,8 +78,9 @@ def work_on_frame(task: FrameTask) -> FrameDone:
             came.faults.append(error.fault)
         else:
             came.notes.extend(pixels.notes)
+            sources = _Sources(task, source_of(pixels), came)
             for one in wanted:
-                for picture, files in _pictures(pixels, one, came.faults):
+                for picture, files in _pictures(sources, one, came.faults):
                     for file in files:
                         _attempt(task, one.rendition, file, picture, came)
     counts = came.counts
@@ -77,11 +89,68 @@ def work_on_frame(task: FrameTask) -> FrameDone:
     )
 
 
-def _pictures(pixels: Pixels, one: RenditionTask, faults: list[Fault]) -> Iterator[tuple[Picture, list[FileTask]]]:
+def _with_room(task: FrameTask, one: RenditionTask) -> RenditionTask:
+    """Return the work with new pictures where new words leave another room for them within a limit of bytes."""
+    if one.rendition.settings.bytes_max is None:
+        return one
+    files = (replace(file, work="pixels") if _room_changes(task, one.rendition, file) else file for file in one.files)
+    return replace(one, files=tuple(files))
+
+
+def _room_changes(task: FrameTask, rendition: Rendition, file: FileTask) -> bool:
+    from pipeline.render.counted import counted_bytes  # noqa: PLC0415 (loads lxml and piexif)
+
+    if file.work != "metadata" or file.output in rendition.sheet_outputs:
+        return False
+    try:
+        before = inside(task.out, file.output.path).read_bytes()
+        after = with_metadata(before, task.header, rendition, file)
+        return counted_bytes(before, file.output.format) != counted_bytes(after, file.output.format)
+    except (OSError, ValueError):
+        return False  # told where it is written
+
+
+@dataclass(slots=True)
+class _Sources:
+    """The frame at work, decoded, and what was decoded beside it for pictures of two frames."""
+
+    task: FrameTask
+    first: Source
+    came: _Came
+    seconds: dict[str, Source | None] = field(default_factory=dict)
+
+    def second(self, beside: Beside) -> Source | None:
+        """Return the second frame of a picture of two, None where it cannot be decoded; that is told once."""
+        if beside.frame not in self.seconds:
+            self.seconds[beside.frame] = self._decoded(beside)
+        return self.seconds[beside.frame]
+
+    def _decoded(self, beside: Beside) -> Source | None:
+        from pipeline.frames.pixels import decode  # noqa: PLC0415 (as in work_on_frame)
+        from pipeline.render.source import source_of  # noqa: PLC0415 (as above)
+
+        try:
+            return source_of(decode(beside.header, name=beside.file))
+        except FrameUnreadable as error:
+            self.came.faults.append(error.fault)
+            return None
+
+
+def _made(sources: _Sources, rendition: Rendition, size: Size) -> Picture | None:
+    """Return the finished pixels of a rendition at one size; None where its second frame cannot be decoded."""
+    from pipeline.render.picture import make_picture  # noqa: PLC0415 (as in work_on_frame)
+    from pipeline.render.two_up import make_two_up  # noqa: PLC0415 (as above)
+
+    crop, beside, settings = rendition.crop, rendition.beside, rendition.settings
+    if beside is None:
+        return make_picture(sources.first, crop.box, size, settings, crop.turn_deg)
+    second = sources.second(beside)
+    return make_two_up(sources.first, second, crop, beside, size, settings) if second else None
+
+
+def _pictures(sources: _Sources, one: RenditionTask, faults: list[Fault]) -> Iterator[tuple[Picture, list[FileTask]]]:
     """Yield the finished pixels of each size once, with the files to be encoded from them."""
     import pyvips  # noqa: PLC0415 (as in work_on_frame)
-
-    from pipeline.render.picture import make_picture  # noqa: PLC0415 (as above)
 
     by_size: dict[Size, list[FileTask]] = {}
     for file in one.files:
@@ -89,20 +158,24 @@ def _pictures(pixels: Pixels, one: RenditionTask, faults: list[Fault]) -> Iterat
             by_size.setdefault(file.output.size, []).append(file)
     for size, files in by_size.items():
         try:
-            picture = make_picture(pixels, one.rendition.crop.box, size, one.rendition.settings)
+            picture = _made(sources, one.rendition, size)
         except pyvips.Error as error:
             reason = " ".join(str(error).split())
             faults.append(Fault(one.rendition.name, f"its pixels could not be made ({reason})", "check the frame"))
             continue
-        yield picture, files
+        if picture:
+            yield picture, files
 
 
 def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Picture | None, came: _Came) -> None:
     """Write one file, and note either the row for the ledger or the fault."""
     try:
         path = inside(task.out, file.output.path)
-        bare = path.read_bytes() if picture is None else _encoded(picture, rendition, file.output.format)
-        data = with_metadata(bare, task.header, rendition, file)
+        finish = partial(with_metadata, header=task.header, rendition=rendition, file=file)
+        if picture is None:
+            data, quality, fidelity = finish(path.read_bytes()), *_found_before(file)
+        else:
+            data, quality, fidelity = _encoded(picture, rendition, file, finish)
         digest = picture_digest(data)  # by the readers of `verify`: what they cannot read back is not delivered
         if picture is not None and (aside := set_aside(task.out, file.output.path, data, file.known_sha256)):
             came.notes.append(f"{file.output.path} was not as plateline left it; that version is now {aside}")
@@ -113,6 +186,9 @@ def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Pic
         came.faults.append(
             Fault(file.output.path, f"it could not be written ({reason})", "free some space or mend the folder")
         )
+        return
+    except _NotMade as error:
+        came.faults.append(error.fault)
         return
     except ValueError as error:
         came.faults.append(
@@ -132,14 +208,47 @@ def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Pic
             outside_gamut=picture.outside_gamut if picture else file.outside_gamut,
             average=picture.average if picture else file.average,
             picture_sha256=digest,
+            quality=quality,
+            fidelity=fidelity,
+            **_ink(picture, file.known),
         )
     )
 
 
-def _encoded(picture: Picture, rendition: Rendition, output_format: OutputFormat) -> bytes:
-    from pipeline.render.encode import encode  # noqa: PLC0415 (as in work_on_frame)
+def _ink(picture: Picture | None, known: Made | None) -> dict[str, float | None]:
+    """Return what was measured of the ink: of this picture, or, where metadata alone is written anew, before."""
+    if picture is None:
+        names = ("total_ink", "heavy_ink", "ink_over")
+        return {name: getattr(known, name) for name in names} if known else {}
+    ink = picture.ink
+    return {"total_ink": ink.most, "heavy_ink": ink.nearly_most, "ink_over": ink.over} if ink else {}
 
-    return encode(picture, output_format, dict(rendition.settings.quality).get(output_format, 100))
+
+def _found_before(file: FileTask) -> tuple[int | None, float | None]:
+    return (file.known.quality, file.known.fidelity) if file.known else (None, None)
+
+
+def _encoded(
+    picture: Picture, rendition: Rendition, file: FileTask, finish: Callable[[bytes], bytes]
+) -> tuple[bytes, int | None, float | None]:
+    """Return a whole file, its quality and what was measured of it. Raises `_NotMade`."""
+    from pipeline.render.budget import BudgetTooSmall, encoded  # noqa: PLC0415 (as in work_on_frame)
+    from pipeline.render.picture import on_screen  # noqa: PLC0415 (as above)
+
+    settings = rendition.settings
+    if file.output in rendition.sheet_outputs:
+        settings = replace(settings, bytes_max=None, fidelity=None, progressive=True)
+    picture = on_screen(picture) if _on_sheet(rendition, file) else picture
+    try:
+        made = encoded(picture, file.output.format, settings, finish)
+    except BudgetTooSmall as error:
+        raise _NotMade(Fault(file.output.path, str(error), "allow more bytes, or ask for a smaller size")) from error
+    return made.data, made.quality, made.fidelity
+
+
+def _on_sheet(rendition: Rendition, file: FileTask) -> bool:
+    """Return whether a file is for the contact sheet and its rendition is none that a browser could show as it is."""
+    return file.output in rendition.sheet_outputs and not rendition.settings.shows_on_screens
 
 
 def with_metadata(bare: bytes, header: Header, rendition: Rendition, file: FileTask) -> bytes:
@@ -150,9 +259,9 @@ def with_metadata(bare: bytes, header: Header, rendition: Rendition, file: FileT
     from pipeline.render.xmp import xmp_packet  # noqa: PLC0415 (as above)
 
     output = file.output
-    srgb = rendition.settings.colour == "srgb"
-    camera = header.camera if rendition.policy == "full" else None
-    facts, policy = rendition.facts, rendition.policy
+    srgb = rendition.settings.colour == "srgb" or _on_sheet(rendition, file)
+    facts, policy = rendition.facts, file.policy
+    camera = header.camera if policy == "full" and rendition.beside is None else None
     exif = exif_block(facts, policy, camera, output.size, output.ppi, srgb=srgb)
     embedded = Embedded(exif, xmp_packet(facts, policy), iim_block(facts, policy), output.ppi)
     return embed(bare, output.format, embedded)

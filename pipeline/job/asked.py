@@ -5,13 +5,13 @@ from __future__ import annotations
 import fnmatch
 import os
 import stat
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from pipeline.faults import Fault
 from pipeline.job.explain import nearest
-from pipeline.job.job import AskedFrame, Request
+from pipeline.job.job import MIDDLE, AskedFrame, Request
 from pipeline.job.words import slugify
 from pipeline.light.box import Point, Region
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
-    from pipeline.job.model import FrameEntry
+    from pipeline.job.model import CropHand, FrameEntry
     from pipeline.job.outlets import Outlet
     from pipeline.job.target import Target
     from pipeline.job.words import KeepBox, PointPair
@@ -161,7 +161,7 @@ def listed(names: Iterable[str]) -> str:
 def request(entry: FrameEntry, name: str, known: Known) -> Request:
     """Return what one target asks of a frame, with the frame's own hand applied. `name` is one of `known.targets`."""
     outlet, key = name.split("/")
-    hands = [hand for hand in entry.crops if fnmatch.fnmatchcase(name, hand.target)]
+    hands = _hands(entry, name)
     own_anchor = _last([hand.anchor for hand in hands])
     anchor = own_anchor or known.targets[name].anchor
     return Request(
@@ -169,11 +169,41 @@ def request(entry: FrameEntry, name: str, known: Known) -> Request:
         name=key,
         target=known.targets[name],
         name_template=known.outlets[outlet].profile.name,
-        subject=_point(_last([hand.subject for hand in hands]) or entry.subject),
-        keep=_region(_last([hand.keep for hand in hands]) or entry.keep),
+        subject=_subject(entry, hands),
+        keep=_keep(entry, hands),
         anchor=_point(anchor) if isinstance(anchor, tuple) else anchor,
         anchor_by_hand=own_anchor is not None,
     )
+
+
+def with_subject(asked: AskedFrame, subject: Point, keep: Region | None) -> AskedFrame:
+    """Return a frame whose subject was to be found, as if the job said it. Its own keep box stays, where it has one."""
+    change = {"subject": (subject.x, subject.y), "keep": asked.entry.keep or _corners(keep)}
+    entry = asked.entry.model_copy(update=change)
+    return replace(asked, entry=entry, requests=tuple(request_of(entry, one) for one in asked.requests))
+
+
+def request_of(entry: FrameEntry, one: Request) -> Request:
+    """Return a request with the subject and the keep box that the entry, or its own hand at this target, gives."""
+    hands = _hands(entry, f"{one.outlet}/{one.name}")
+    return replace(one, subject=_subject(entry, hands), keep=_keep(entry, hands))
+
+
+def _hands(entry: FrameEntry, name: str) -> list[CropHand]:
+    return [hand for hand in entry.crops if fnmatch.fnmatchcase(name, hand.target)]
+
+
+def _subject(entry: FrameEntry, hands: Sequence[CropHand]) -> Point:
+    said = _last([hand.subject for hand in hands]) or entry.subject
+    return MIDDLE if said == "auto" else _point(said)
+
+
+def _keep(entry: FrameEntry, hands: Sequence[CropHand]) -> Region | None:
+    return _region(_last([hand.keep for hand in hands]) or entry.keep)
+
+
+def _corners(region: Region | None) -> KeepBox | None:
+    return (region.left, region.top, region.right, region.bottom) if region else None
 
 
 def _last(values: list[Any]) -> Any:  # noqa: ANN401 (the type of the list's items)

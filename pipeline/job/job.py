@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
+
+from pipeline.light.box import Point, Region
+from pipeline.light.thresholds import Thresholds, house_thresholds
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from pipeline.job.model import Credit, FrameEntry, PairEntry, Shoot, Site, Sponsor
     from pipeline.job.target import Target
-    from pipeline.light.box import Point, Region
 
 Anchor = Literal["thirds", "centre"]
+
+MIDDLE = Point(0.5, 0.5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,21 @@ class AskedFrame:
     requests: tuple[Request, ...]
 
     @property
+    def to_find(self) -> bool:
+        """Return whether the job leaves the subject to be found ("auto")."""
+        return self.entry.subject == "auto"
+
+    @property
+    def subject(self) -> Point:
+        """Return the subject; the middle of the frame as long as it is still to be found."""
+        return MIDDLE if self.entry.subject == "auto" else Point(*self.entry.subject)
+
+    @property
+    def keep(self) -> Region | None:
+        """Return the keep box, None where the job gives none."""
+        return Region(*self.entry.keep) if self.entry.keep else None
+
+    @property
     def place(self) -> str:
         """Return the frame's place in the job file, as faults write it."""
         return f"frames[{self.number}] {self.entry.file}"
@@ -70,7 +89,8 @@ class AskedPair:
 class Job:
     """A job file that was found whole. `beside` are the files it draws on: the table of captions, own profiles.
 
-    `icc_profiles` are those that the job names for its targets' colours, by name.
+    `icc_profiles` are those that the job names for its targets' colours, by name; `thresholds` are what its frames are
+    inspected by, the house's with the job's changes.
     """
 
     file: Path
@@ -84,3 +104,4 @@ class Job:
     beside: tuple[Path, ...] = ()
     pairs: tuple[AskedPair, ...] = ()
     icc_profiles: tuple[tuple[str, bytes], ...] = ()
+    thresholds: Thresholds = field(default_factory=house_thresholds)

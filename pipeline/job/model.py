@@ -9,7 +9,17 @@ from pydantic import Discriminator, Field, Tag
 
 from pipeline.job.days import Day
 from pipeline.job.target import Anchor, Table
-from pipeline.job.words import BareName, KeepBox, Language, MaybeEmptyWords, PointPair, Slug, WebAddress, Words
+from pipeline.job.words import (
+    BareName,
+    KeepBox,
+    Language,
+    MaybeEmptyWords,
+    PointPair,
+    Slug,
+    SubjectPoint,
+    WebAddress,
+    Words,
+)
 
 TargetPattern = Annotated[str, Field(min_length=1, max_length=100)]
 PIXEL_LIMIT = 250_000_000
@@ -82,6 +92,7 @@ class Shoot(Table):
     digital_source: DigitalSource | None = None
     not_before: Day | None = None
     licence_ends: Day | None = None
+    tripod: bool = False
 
 
 class Site(Table):
@@ -147,7 +158,7 @@ class FrameEntry(Table):
     """One selected picture: where it is, what it shows, and where it goes."""
 
     file: Words = Field(examples=["selects/soup.jpg"])
-    subject: PointPair = Field(examples=[(0.5, 0.5)])
+    subject: SubjectPoint = Field(examples=[(0.5, 0.5)])
     view: Literal["overhead", "three-quarter", "straight-on"] | None = None
     keep: KeepBox | None = None
     slug: Slug | None = None
@@ -169,6 +180,8 @@ class FrameEntry(Table):
     targets: tuple[TargetPattern, ...] | None = None
     crops: tuple[CropHand, ...] = ()
     turn_deg: Annotated[float, Field(ge=-45, le=45)] = 0.0
+    action: bool = False
+    tripod: bool | None = None
 
 
 class PairEntry(Table):
@@ -200,3 +213,4 @@ class JobFile(Table):
     icc_profiles: dict[BareName, Words] = Field(default_factory=dict)
     frames: Annotated[tuple[FrameEntry, ...], Field(min_length=1)]
     pairs: tuple[PairEntry, ...] = ()
+    inspection: dict[str, float] = Field(default_factory=dict)

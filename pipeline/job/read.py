@@ -12,6 +12,7 @@ from pipeline.job.asked import Known, asked_frame, files_named_twice, slugs_shar
 from pipeline.job.captions import with_captions
 from pipeline.job.explain import explain, json_text, nearest
 from pipeline.job.icc_profiles import asked_icc_profiles
+from pipeline.job.inspection import asked_thresholds
 from pipeline.job.job import Job
 from pipeline.job.model import FrameEntry, JobFile
 from pipeline.job.outlets import join_outlets, override_targets, own_outlets, packaged_outlets
@@ -47,6 +48,7 @@ def read_job(path: Path) -> Job:
     requests = [request for frame in frames for request in frame.requests]
     requests += [first for pair in pairs for first, _ in pair.requests]
     icc_profiles = asked_icc_profiles(path, data, requests, faults)
+    thresholds = asked_thresholds(path.name, data, faults)
     if faults or checked is None:
         raise RequestRefused(*faults)
     shoot = checked.shoot
@@ -63,6 +65,7 @@ def read_job(path: Path) -> Job:
         _beside(path, checked),
         pairs,
         icc_profiles,
+        thresholds,
     )
 
 

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import json
+from typing import TYPE_CHECKING
 
 from pipeline.job.model import JobFile
 from pipeline.job.target import Target
 from pipeline.job.words import BARE
+from pipeline.light.thresholds import house_thresholds
+
+if TYPE_CHECKING:
+    from pipeline.light.thresholds import Threshold
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -23,4 +28,14 @@ def job_schema() -> str:
         "propertyNames": {"pattern": f"^{BARE}/{BARE}$"},
         "additionalProperties": {"$ref": "#/$defs/TargetChange"},
     }
+    schema["properties"]["inspection"] |= {
+        "properties": {name: _of_threshold(one) for name, one in house_thresholds().items()},
+        "additionalProperties": False,
+    }
     return json.dumps({"$schema": DIALECT, **schema, "title": "plateline job file"}, indent=1, ensure_ascii=False)
+
+
+def _of_threshold(one: Threshold) -> dict[str, object]:
+    unit = f" ({one.unit})" if one.unit else ""
+    about = f"{one.about}{unit}"
+    return {"type": "number", "minimum": one.least, "maximum": one.most, "default": one.value, "description": about}

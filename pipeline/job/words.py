@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from fractions import Fraction
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
@@ -59,10 +59,12 @@ def _ratio_text(text: str) -> str:
     return text
 
 
-def _fractions(count: int, wanted: str) -> BeforeValidator:
-    """Refuse whatever is not `count` fractions, with one sentence for the whole list."""
+def _fractions(count: int, wanted: str, *words: str) -> BeforeValidator:
+    """Refuse whatever is not `count` fractions nor one of `words`, with one sentence for the whole list."""
 
-    def whole(value: object) -> tuple[object, ...]:
+    def whole(value: object) -> tuple[object, ...] | str:
+        if isinstance(value, str) and value in words:
+            return value
         if not isinstance(value, list | tuple) or len(value) != count or not all(map(_is_fraction, value)):
             raise ValueError(wanted)
         return tuple(value)
@@ -107,10 +109,9 @@ Language = Annotated[str, AfterValidator(_language)]
 RatioText = Annotated[str, Field(max_length=24), AfterValidator(_ratio_text)]
 Slug = Annotated[str, Field(max_length=200), AfterValidator(_fold)]
 Fraction01 = Annotated[float, Field(ge=0, le=1)]
-PointPair = Annotated[
-    tuple[Fraction01, Fraction01],
-    _fractions(2, "write [across, down] as fractions from 0 (left or top edge) to 1 (right or bottom edge)"),
-]
+POINT = "write [across, down] as fractions from 0 (left or top edge) to 1 (right or bottom edge)"
+PointPair = Annotated[tuple[Fraction01, Fraction01], _fractions(2, POINT)]
+SubjectPoint = Annotated[tuple[Fraction01, Fraction01] | Literal["auto"], _fractions(2, f'{POINT}, or "auto"', "auto")]
 KeepBox = Annotated[
     tuple[Fraction01, Fraction01, Fraction01, Fraction01],
     AfterValidator(_holds_something),

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pyvips
 
+from pipeline.job.budget import byte_words
 from pipeline.light.icc_output import TableProfile
 from pipeline.render.chroma import may_be_halved
 from pipeline.render.counted import counted_bytes
@@ -35,29 +36,29 @@ FEW = 6  # trials guided by the typical curve, before the rest is halved
 # result, only the number of trials. Source: docs/encoding.md.
 TYPICAL: dict[OutputFormat, tuple[tuple[float, float, float], ...]] = {
     "jpeg": (
-        (30, 49.7, 0.46),
-        (60, 68.1, 0.77),
-        (80, 79.0, 1.2),
-        (88, 84.4, 1.6),
-        (95, 90.6, 2.7),
-        (100, 95.3, 7.0),
+        (30, 50.6, 0.50),
+        (60, 69.3, 0.83),
+        (80, 80.1, 1.27),
+        (88, 84.9, 1.72),
+        (95, 90.7, 2.79),
+        (100, 95.2, 7.03),
     ),
     "webp": (
-        (30, 50.4, 0.30),
-        (60, 65.7, 0.49),
-        (82, 77.4, 0.78),
-        (90, 84.1, 1.2),
-        (95, 87.7, 1.8),
-        (100, 89.5, 2.6),
+        (30, 51.9, 0.37),
+        (60, 66.1, 0.57),
+        (82, 77.3, 0.90),
+        (90, 84.3, 1.33),
+        (95, 87.5, 1.88),
+        (100, 89.6, 2.74),
     ),
     "avif": (
-        (30, 48.5, 0.18),
-        (45, 66.3, 0.32),
-        (62, 78.6, 0.58),
-        (75, 84.5, 0.85),
-        (85, 87.5, 1.1),
-        (95, 92.3, 2.6),
-        (100, 96.0, 7.4),
+        (30, 49.4, 0.21),
+        (45, 67.1, 0.37),
+        (62, 79.2, 0.65),
+        (75, 84.8, 0.95),
+        (85, 87.6, 1.25),
+        (95, 92.2, 2.66),
+        (100, 95.9, 7.33),
     ),
 }
 
@@ -185,14 +186,9 @@ def _best_below(trials: Trials, bytes_max: int) -> Encoded:
     if too_large == LEAST_QUALITY:
         raise BudgetTooSmall(
             f"at quality {LEAST_QUALITY}, the lowest that is fit to be shown, it takes "
-            f"{in_kilobytes(trials.bytes(LEAST_QUALITY))}, and bytes_max is {in_kilobytes(bytes_max)}"
+            f"{byte_words(trials.bytes(LEAST_QUALITY))}, and bytes_max is {byte_words(bytes_max)}"
         )
     return trials.measured(too_large - 1)
-
-
-def in_kilobytes(count: int) -> str:
-    """Return a number of bytes in words: "61.3 kB", "4 kB"; a thousand bytes are a kilobyte."""
-    return f"{math.ceil(count / 100) / 10:g} kB"
 
 
 def lowest_rising(value: Callable[[int], float], wanted: float, typical: Sequence[tuple[float, float]]) -> int:

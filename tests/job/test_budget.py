@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.job.budget import byte_count
+from pipeline.job.budget import byte_count, byte_words
+from pipeline.job.colours import carried
 from tests.job.test_target import said_of, target
 from tests.small_shoot import FRAME, HEAD, faults_of, plan_of, write_job
 
@@ -24,6 +25,14 @@ WANTED = 'write a number with its unit, kB (1000 bytes) or MB, such as "200 kB"'
 def test_units_are_those_of_the_si(text: str, count: int) -> None:
     assert count == byte_count(text)
     assert text == target(SQUARE, bytes_max=text).bytes_max
+
+
+@pytest.mark.parametrize(
+    ("count", "words"),
+    [(4000, "4 kB"), (61_301, "61.4 kB"), (999_990, "1000 kB"), (1_500_000, "1.5 MB"), (10**9, "1000 MB")],
+)
+def test_bytes_in_words_are_never_too_few(count: int, words: str) -> None:
+    assert words == byte_words(count)
 
 
 @given(st.integers(5, 999_999))
@@ -81,6 +90,15 @@ def test_what_cannot_be_kept_is_refused(changes: dict[str, Any], said: str) -> N
 
 def test_a_floor_may_stand_beside_lossless_files() -> None:
     assert target(SQUARE, fidelity=85, formats=["tiff", "jpeg"]).fidelity == 85
+
+
+@pytest.mark.parametrize(
+    ("channels", "tables", "kind"), [(4, True, "CMYK"), (3, True, "RGB by tables"), (3, False, None), (1, False, None)]
+)
+def test_fidelity_is_measured_where_it_is_defined(channels: int, tables: bool, kind: str | None) -> None:  # noqa: FBT001 (a column of the table)
+    said = list(carried(target(SQUARE, fidelity=85), channels, tables=tables))
+    expected = f"there is a fidelity, and its colour is {kind}; it is measured in RGB by primaries and in grey only"
+    assert said == ([expected] if kind else [])
 
 
 def test_a_job_gives_a_target_of_a_profile_limits_of_its_own(tmp_path: Path) -> None:

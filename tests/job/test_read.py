@@ -135,7 +135,7 @@ def test_every_fault_of_a_job_is_told_at_once(tmp_path: Path) -> None:
         'job.toml: credit: licence_url: found "larder.example"; write a whole web address, beginning with https://',
         (
             "job.toml: frames[1] bowk.jpg: subject: found [0.5, 1.5]; "
-            "write [across, down] as fractions from 0 (left or top edge) to 1 (right or bottom edge)"
+            'write [across, down] as fractions from 0 (left or top edge) to 1 (right or bottom edge), or "auto"'
         ),
         (
             "job.toml: frames[1] bowk.jpg: keep: found [0.3, 0.3, 0.3, 0.9]; this box is empty; "

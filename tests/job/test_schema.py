@@ -43,7 +43,7 @@ GOOD = [
 ]
 BAD = [
     (JOB.replace("title", "titel"), "$.shoot"),
-    (JOB.replace("[0.5, 0.5]", "[0.5, 1.5]"), "$.frames[0].subject[1]"),
+    (JOB.replace("[0.5, 0.5]", "[0.5, 1.5]"), "$.frames[0].subject"),
     (JOB.replace("[0.5, 0.5]", "[0.5]"), "$.frames[0].subject"),
     (JOB + 'view = "above"\n', "$.frames[0].view"),
     (JOB + "alt = 3\n".replace("alt", "caption"), "$.frames[0].caption"),

@@ -7,6 +7,7 @@ it there. It takes about ten minutes.
 from __future__ import annotations
 
 import argparse
+from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -43,6 +44,7 @@ class Floor:
     found_bytes: int
     lowest: float
     qualities: tuple[int, int]
+    tried: int
 
     @property
     def saved(self) -> float:
@@ -63,8 +65,14 @@ def _floor(output_format: OutputFormat, pictures: Sequence[Finished]) -> Floor:
         encode(one.picture, output_format, FIXED_QUALITY, progressive=one.settings.progressive) for one in pictures
     ]
     floor = min(measure(one.picture, data) or 0.0 for one, data in zip(pictures, fixed, strict=True))
+    tried = Counter[str]()
+
+    def counting(data: bytes) -> bytes:
+        tried["files"] += 1
+        return data
+
     found = [
-        encoded(one.picture, output_format, replace(one.settings, bytes_max=None, fidelity=floor), lambda data: data)
+        encoded(one.picture, output_format, replace(one.settings, bytes_max=None, fidelity=floor), counting)
         for one in pictures
     ]
     qualities = sorted(file.quality or 0 for file in found)
@@ -77,6 +85,7 @@ def _floor(output_format: OutputFormat, pictures: Sequence[Finished]) -> Floor:
         found_bytes=sum(len(file.data) for file in found),
         lowest=lowest,
         qualities=(qualities[0], qualities[-1]),
+        tried=tried["files"],
     )
 
 
@@ -120,7 +129,7 @@ def agreement_figures(*, full: bool) -> Iterator[Figure]:
     apart = [
         (expected, score(case.original, case.delivered, case.space) - expected)
         for case, expected in cases()
-        if full or " x " not in case.photograph
+        if full or case.photograph == "coffee"
     ]
     for least, most, bound in ((-100.0, 80.0, 0.25), (80.0, 88.0, 0.4), (88.0, 100.0, 0.75)):
         here = [difference for expected, difference in apart if least < expected <= most]
@@ -143,16 +152,16 @@ def figures(*, full: bool) -> Iterator[Figure]:
 def floor_table(found: Sequence[Floor]) -> Iterator[str]:
     """Yield the table of docs/encoding.md."""
     yield line(("files of the sample shoot", f"quality {FIXED_QUALITY}", "lowest fidelity of these", "found", "lowest",
-                "qualities found", "smaller by"))  # fmt: skip
-    yield line("---" for _ in range(7))
+                "qualities found", "files tried for one", "smaller by"))  # fmt: skip
+    yield line("---" for _ in range(8))
     for one in found:
         yield line((
             f"{one.files} {one.output_format.upper()}", _kilobytes(one.fixed_bytes), f"{one.floor:.2f}",
             _kilobytes(one.found_bytes), f"{one.lowest:.2f}", f"{one.qualities[0]} to {one.qualities[1]}",
-            f"{one.saved:.1f} %",
+            f"{one.tried / one.files:.1f}", f"{one.saved:.1f} %",
         ))  # fmt: skip
     fixed, floored = sum(one.fixed_bytes for one in found), sum(one.found_bytes for one in found)
-    yield line((f"{sum(one.files for one in found)} in all", _kilobytes(fixed), "", _kilobytes(floored), "", "",
+    yield line((f"{sum(one.files for one in found)} in all", _kilobytes(fixed), "", _kilobytes(floored), "", "", "",
                 f"**{100 * (1 - floored / fixed):.1f} %**"))  # fmt: skip
 
 

@@ -13,10 +13,14 @@ from pipeline.deliver.survey import survey
 from pipeline.frames.pixels import decode
 from pipeline.render.picture import make_picture
 from pipeline.render.source import source_of
+from pipeline.render.two_up import make_two_up
 
 if TYPE_CHECKING:
-    from pipeline.plan.rendition import OutputFormat, PixelSettings
+    from pipeline.frames.header import Header
+    from pipeline.light.box import Size
+    from pipeline.plan.rendition import OutputFormat, PixelSettings, Rendition
     from pipeline.render.picture import Picture
+    from pipeline.render.source import Source
 
 JOB = Path(__file__).parents[2] / "sample_shoot" / "job.toml"
 LOSSY: tuple[OutputFormat, ...] = ("jpeg", "webp", "avif")
@@ -55,17 +59,25 @@ def finished_pictures(*, full: bool) -> tuple[Finished, ...]:
     """Return the pictures of every rendition that gets lossy files; not `full`, a few."""
     pyvips.concurrency_set(1)  # as in an export: an AV1 encoder that may use more threads gives other bytes
     found: list[Finished] = []
-    for frame in survey(JOB).plan({}).frames:
-        wanted = {
-            (rendition.name, output.size): (rendition, output.size)
-            for rendition in frame.renditions
-            for output in rendition.outputs
-            if full or (rendition.name, output.size.width) in FEW
-        }
-        source = source_of(decode(frame.header, name=frame.file)) if wanted else None
-        for rendition, size in wanted.values():
-            formats = tuple(one.format for one in rendition.outputs if one.size == size and one.format in LOSSY)
-            if source is not None and formats:
-                picture = make_picture(source, rendition.crop.box, size, rendition.settings, rendition.crop.turn_deg)
-                found.append(Finished(rendition.name, rendition.settings, formats, picture))
+    decoded = cache(_decoded)
+    for frame in survey(JOB, JOB.parent / "no-folder").plan({}).frames:
+        for rendition in frame.renditions:
+            for size in dict.fromkeys(output.size for output in rendition.outputs):
+                formats = tuple(one.format for one in rendition.outputs if one.size == size and one.format in LOSSY)
+                if formats and (full or (rendition.name, size.width) in FEW):
+                    first = decoded(frame.header, frame.file)
+                    second = decoded(rendition.beside.header, rendition.beside.file) if rendition.beside else None
+                    picture = _picture(first, second, rendition, size)
+                    found.append(Finished(rendition.name, rendition.settings, formats, picture))
     return tuple(found)
+
+
+def _decoded(header: Header, name: str) -> Source:
+    return source_of(decode(header, name=name))
+
+
+def _picture(first: Source, second: Source | None, rendition: Rendition, size: Size) -> Picture:
+    crop, beside, settings = rendition.crop, rendition.beside, rendition.settings
+    if second is None or beside is None:
+        return make_picture(first, crop.box, size, settings, crop.turn_deg)
+    return make_two_up(first, second, crop, beside, size, settings)

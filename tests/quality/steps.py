@@ -24,6 +24,7 @@ STEPS = (
     "raw",
     "mark",
     "crop",
+    "inspection",
 )
 
 

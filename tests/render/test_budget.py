@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+import pyvips
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, JpegImagePlugin
 
-from pipeline.light.icc_output import GREY
+from pipeline.light.icc_output import GREY, TableProfile
 from pipeline.light.spaces import SRGB
 from pipeline.render import budget
 from pipeline.render.budget import LEAST_QUALITY, MOST_QUALITY, TYPICAL, BudgetTooSmall, encoded, lowest_rising
@@ -22,7 +23,7 @@ from pipeline.render.counted import STEP, counted_bytes
 from pipeline.render.encode import encode
 from pipeline.render.fidelity import score
 from pipeline.render.picture import Picture
-from tests.render.charts import PLAIN, image_of
+from tests.render.charts import PLAIN, image_of, made
 from tests.render.reference_scores import Case
 from tests.render.test_encode import LOSSY
 
@@ -170,6 +171,18 @@ def test_grey_pictures_have_a_fidelity() -> None:
     assert Image.open(io.BytesIO(found.data)).mode == "L"
 
 
+def test_cmyk_stays_within_its_limit_and_has_no_fidelity() -> None:
+    profile = bytes(pyvips.Image.profile_load("cmyk"))
+    settings = replace(plain(bytes_max=1_020_000), colour="press", icc_profile=profile, progressive=False)
+    codes = picture().image.numpy()
+    ink = made(codes, settings=settings)
+    assert isinstance(ink.space, TableProfile)
+    found = encoded(ink, "jpeg", settings, finished)
+    assert len(profile) < len(found.data) <= 1_020_000
+    assert found.fidelity is None
+    assert Image.open(io.BytesIO(found.data)).mode == "CMYK"
+
+
 @pytest.mark.parametrize("output_format", LOSSY)
 def test_few_files_are_tried(output_format: OutputFormat, monkeypatch: pytest.MonkeyPatch) -> None:
     tried: Counter[int] = Counter()
@@ -210,11 +223,6 @@ def test_a_curve_that_falls_in_places_is_still_crossed(found: list[float], wante
 def test_typical_curves_rise(output_format: OutputFormat) -> None:
     for column in zip(*TYPICAL[output_format], strict=True):
         assert sorted(set(column)) == list(column)
-
-
-@pytest.mark.parametrize(("count", "words"), [(4000, "4 kB"), (61_301, "61.4 kB"), (1_500_000, "1500 kB")])
-def test_kilobytes_are_thousands_of_bytes_and_never_too_few(count: int, words: str) -> None:
-    assert words == budget.in_kilobytes(count)
 
 
 def test_the_same_file_each_time() -> None:

@@ -129,6 +129,38 @@ def test_jpeg_is_progressive_with_full_chroma() -> None:
     assert JpegImagePlugin.get_sampling(image) == 0  # Pillow's word for 4:4:4
 
 
+def test_jpeg_for_paper_is_baseline() -> None:
+    # Source: ITU-T T.81, table B.1: SOF0 (FFC0) is baseline, SOF2 (FFC2) progressive.
+    frames = {
+        progressive: [marker for marker in (b"\xff\xc0\x00\x11", b"\xff\xc2\x00\x11") if marker in data]
+        for progressive in (True, False)
+        if (data := encode(picture_of(scene()), "jpeg", 88, progressive=progressive))
+    }
+    assert frames == {True: [b"\xff\xc2\x00\x11"], False: [b"\xff\xc0\x00\x11"]}
+
+
+def test_jpeg_chroma_can_be_halved() -> None:
+    image = opened(encode(picture_of(scene()), "jpeg", 88, "4:2:0"))
+    assert JpegImagePlugin.get_sampling(image) == 2  # Pillow's word for 4:2:0
+
+
+@pytest.mark.parametrize("progressive", [True, False])
+def test_jpeg_tables_are_made_for_the_picture(progressive: bool) -> None:  # noqa: FBT001 (a column of the table)
+    """No larger than Pillow's with the same steps and optimised tables, whose own default tables are larger."""
+    data = encode(picture_of(scene(640, 480)), "jpeg", 88, progressive=progressive)
+    steps = opened(data).quantization  # type: ignore[attr-defined]
+    sizes = []
+    for optimised in (True, False):
+        file = io.BytesIO()
+        Image.fromarray(scene(640, 480)).save(
+            file, "jpeg", qtables=steps, subsampling="4:4:4", optimize=optimised, progressive=progressive
+        )
+        sizes.append(len(file.getvalue()))
+    profile = len(write_matrix_profile(SRGB)) + 18
+    assert len(data) - profile <= 1.01 * sizes[0]
+    assert progressive or sizes[0] < sizes[1]
+
+
 @pytest.mark.parametrize("output_format", ["jpeg", "avif"])
 def test_fine_red_detail_keeps_its_colour(output_format: OutputFormat) -> None:
     ours = delivered(picture_of(stripes()), output_format, QUALITY[output_format]).astype(float)
