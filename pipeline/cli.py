@@ -9,17 +9,21 @@ import os
 import re
 import shlex
 import sys
+from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.faults import Fault, RequestRefused, counted
+from pipeline.faults import Fault, RequestRefused, counted, printable_line
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from pipeline.deliver.sheet.wanted import Paper
+
 DONE, FAILED, WRONG_REQUEST = 0, 1, 2
 MOST_WORKERS = 256
+LONGEST_NAME = 200
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -55,7 +59,7 @@ def _outcome(options: argparse.Namespace) -> int:
         _say(_stopped(error))
         return FAILED
     except KeyboardInterrupt:
-        _say("\nstopped; what was finished is kept, the next export goes on from there")
+        _say("\nstopped; what was finished is kept, the next run goes on from there")
         return FAILED
 
 
@@ -106,6 +110,16 @@ def _parser() -> argparse.ArgumentParser:
     )
     check.add_argument("--strict", action="store_true", help="end with 1 where anything is refused or cautioned")
     plan.add_argument("--json", action="store_true", help="print JSON, for programs")
+    inspect = verb(
+        "inspect",
+        _inspect,
+        "look at every frame: what is wrong, what to do about it, where its subject is",
+        "plateline inspect shoots/soup/job.toml --accept",
+    )
+    inspect.add_argument("--json", action="store_true", help="print JSON, for programs: every measure")
+    inspect.add_argument(
+        "--accept", action="store_true", help='write what was found into the job, at frames that say subject = "auto"'
+    )
     export = verb(
         "export", _export, "make every picture of the job", 'plateline export shoots/soup/job.toml --only "*/feed/*"'
     )
@@ -113,42 +127,113 @@ def _parser() -> argparse.ArgumentParser:
     export.add_argument(
         "--rename", action="store_true", help="move delivered files to the names the job gives them now"
     )
-    sheet = verb("sheet", _sheet, "write the contact sheet of the job", "plateline sheet shoots/soup/job.toml")
-    for added in (check, plan, export, sheet):
+    export.add_argument(
+        "--approved", action="store_true", help="make of finals only what is approved, whatever the targets ask for"
+    )
+    sheet = verb(
+        "sheet", _sheet, "write the contact sheet of the job", "plateline sheet shoots/soup/job.toml --for partner"
+    )
+    _sheet_options(sheet)
+    reply = verb(
+        "reply",
+        _reply,
+        "take in what reviewers sent back, and say what to do",
+        "plateline reply shoots/soup/job.toml ~/mail/reply.json",
+    )
+    for added in (check, plan, inspect, export, sheet, reply):
         added.add_argument("job", type=Path, metavar="JOB", help="the job file")
-    for added in (plan, export, sheet):
+    reply.add_argument(
+        "files", type=Path, metavar="FILE", nargs="*", help="a reply, saved or copied as text (none: what stands)"
+    )
+    for added in (check, plan, inspect, export, sheet, reply):
         added.add_argument(
             "--out", type=_folder, metavar="DIR", help="the output folder (default: out, beside the job file)"
         )
-    for added in (export, sheet):
+    for added in (inspect, export, sheet):
         added.add_argument("--workers", type=_count, metavar="N", help="processes side by side (default: one a core)")
         added.add_argument("--quiet", action="store_true", help="say nothing but what went wrong")
     check_out = verb(
         "verify", _verify, "read every delivered file back and say what is not as delivered", "plateline verify out"
     )
-    check_out.add_argument("folder", type=_folder, metavar="OUT", help="the folder that holds the delivered files")
+    check_out.add_argument(
+        "folder", type=_folder, metavar="OUT", help="the folder that holds the delivered files; a zip with --delivery"
+    )
     check_out.add_argument(
         "--against", type=Path, metavar="MANIFEST", help="the manifest to hold it against (default: the one in OUT)"
+    )
+    check_out.add_argument("--outlet", metavar="NAME", help="judge the files of this outlet alone")
+    check_out.add_argument(
+        "--delivery", type=_row, metavar="N", help="hold it against row N of the record of what was sent"
     )
     check_out.add_argument(
         "--table", action="store_true", help="show every field of every file, not what differs alone"
     )
     check_out.add_argument("--json", action="store_true", help="print JSON, for programs")
     check_out.add_argument("--quiet", action="store_true", help="say nothing but what is wrong")
+    pack = verb(
+        "pack",
+        _pack,
+        "put one outlet's pictures into a zip, with contact sheet, credit and checksums",
+        'plateline pack out --outlet partner --to "Tidewater Beans"',
+    )
+    pack.add_argument("out", type=_folder, metavar="OUT", help="the output folder of an export")
+    pack.add_argument("--outlet", required=True, metavar="NAME", help="whose pictures to pack")
+    pack.add_argument("--only", metavar="GLOB", help="only renditions whose frame/outlet/target matches")
+    pack.add_argument("--to", type=_name, metavar="NAME", help="whom it is sent to; adds a row to deliveries.jsonl")
+    pack.add_argument(
+        "--zip", type=_folder, metavar="FILE", help="the zip to write (default: named by shoot and round, beside OUT)"
+    )
+    pack.add_argument("--replace", action="store_true", help="write over a zip of other content")
+    pack.add_argument("--anyway", action="store_true", help="pack whatever speaks against it, and say so in it")
+    pack.add_argument("--quiet", action="store_true", help="say nothing but what went wrong")
+    for added in (pack, check_out):
+        added.add_argument(
+            "--job", type=Path, metavar="JOB", help="the job file, beside which the record is (default: beside OUT)"
+        )
     targets = verb(
         "targets", _targets, "list every target of every outlet profile", "plateline targets --profiles my-profiles"
     )
     targets.add_argument(
         "--profiles", type=Path, metavar="DIR", help="a folder of your own outlet profiles, listed as well"
     )
-    verb("schema", _schema, "print the JSON Schema of the job file, for editors", "plateline schema > job.schema.json")
+    schema = verb(
+        "schema", _schema, "print the JSON Schema of the job file, for editors", "plateline schema > job.schema.json"
+    )
+    schema.add_argument("--of", choices=("job", "reply"), default="job", help="of what (default: the job file)")
     return parser
+
+
+def _sheet_options(sheet: argparse.ArgumentParser) -> None:
+    """Add what a contact sheet may be asked to be."""
+    sheet.add_argument(
+        "--for",
+        dest="outlet",
+        metavar="OUTLET",
+        help="the sheet to pass on: this outlet's targets alone, nothing of yours (default: your own sheet)",
+    )
+    one_file = sheet.add_mutually_exclusive_group()
+    one_file.add_argument("--single", action="store_true", help="one file to mail, with small pictures inside it")
+    one_file.add_argument("--pdf", action="store_true", help="a PDF to print and to write on")
+    sheet.add_argument("--paper", choices=("a4", "letter"), help="the paper of the PDF (default: a4)")
 
 
 def _count(text: str) -> int:
     if not re.fullmatch("[0-9]{1,3}", text) or not 1 <= int(text) <= MOST_WORKERS:
         raise argparse.ArgumentTypeError(f"found {text[:20]!r}; a number from 1 to {MOST_WORKERS} is needed")
     return int(text)
+
+
+def _row(text: str) -> int:
+    if not re.fullmatch("[0-9]{1,9}", text) or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"found {text[:20]!r}; the number of a delivery is needed: 1, 2, ...")
+    return int(text)
+
+
+def _name(text: str) -> str:
+    if not text.strip() or not text.isprintable() or len(text) > LONGEST_NAME:
+        found = repr(text[:20]) if text else "nothing"
+        raise argparse.ArgumentTypeError(f"found {found}; a name of 1 to {LONGEST_NAME} letters is needed")
+    return text.strip()
 
 
 def _folder(text: str) -> Path:
@@ -162,6 +247,11 @@ def _out(options: argparse.Namespace) -> Path:
     return chosen if chosen is not None else options.job.parent / "out"
 
 
+def _now() -> datetime:
+    """Return this moment, with the offset of the place where the machine is set to be."""
+    return datetime.now().astimezone()
+
+
 def _tell(faults: Iterable[Fault]) -> None:
     """Print faults after what was printed so far, also where both go to one file."""
     if sys.stdout:
@@ -173,7 +263,8 @@ def _tell(faults: Iterable[Fault]) -> None:
 def _new(options: argparse.Namespace) -> int:
     from pipeline.deliver.new import write_new_job  # noqa: PLC0415 (each verb loads only what it needs)
 
-    written, left_out = write_new_job(options.folder)
+    terminal = sys.stderr if sys.stderr and sys.stderr.isatty() else None
+    written, left_out = write_new_job(options.folder, terminal)
     _tell(left_out)
     print(f"wrote {written}\nnext: say what each frame shows in it, then: plateline plan {shlex.quote(str(written))}")
     return DONE
@@ -182,14 +273,16 @@ def _new(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from pipeline.deliver.cut_words import cut_words  # noqa: PLC0415 (as above)
     from pipeline.deliver.survey import survey  # noqa: PLC0415 (as above)
-    from pipeline.plan.show import check_lines  # noqa: PLC0415 (as above)
+    from pipeline.plan.days import calendar_lines  # noqa: PLC0415 (as above)
+    from pipeline.plan.show import check_lines, not_inspected  # noqa: PLC0415 (as above)
 
-    surveyed = survey(options.job)
+    surveyed = survey(options.job, _out(options))
     plan = surveyed.plan({})
-    lines = check_lines(plan)
-    for line in lines:
+    over, to_come = calendar_lines(plan, _now())
+    lines = [*check_lines(plan), *over]
+    for line in (*lines, *to_come):
         print(line)
-    for line in cut_words(plan):
+    for line in filter(None, [*cut_words(plan), not_inspected(plan)]):
         print(f"note: {line}")
     _tell(surveyed.unreadable)
     frames = f"{len(plan.frames)} of {counted(len(surveyed.job.frames), 'frame')} can be read"
@@ -200,31 +293,58 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _plan(options: argparse.Namespace) -> int:
+    from pipeline.deliver.measured import made_so_far  # noqa: PLC0415 (as above)
+    from pipeline.deliver.review.approved import approved_so_far  # noqa: PLC0415 (as above)
     from pipeline.deliver.survey import delivered_names, survey  # noqa: PLC0415 (as above)
     from pipeline.plan.show import plan_json, plan_lines  # noqa: PLC0415 (as above)
 
-    surveyed = survey(options.job)
-    plan = surveyed.plan(delivered_names(_out(options)))
+    surveyed = survey(options.job, _out(options))
+    plan = approved_so_far(surveyed.plan(delivered_names(_out(options))), _out(options))
+    made = made_so_far(plan, _out(options))
     _tell(surveyed.unreadable)
-    print(plan_json(plan) if options.json else "\n".join(plan_lines(plan)))
+    print(plan_json(plan, made) if options.json else "\n".join(plan_lines(plan, made)))
     return FAILED if surveyed.unreadable else DONE
 
 
+def _inspect(options: argparse.Namespace) -> int:
+    from pipeline.deliver.inspection.run import Asked, inspect  # noqa: PLC0415 (as above)
+    from pipeline.deliver.inspection.show import report_json, report_lines  # noqa: PLC0415 (as above)
+
+    asked = Asked(options.job, _out(options), options.workers, options.quiet or options.json, options.accept)
+    report = inspect(asked, progress_to=sys.stderr or io.StringIO())
+    for line in [report_json(report)] if options.json else report_lines(report, quiet=options.quiet):
+        print(line if options.json else printable_line(line))
+    _tell(report.faults)
+    return FAILED if report.faults else DONE
+
+
 def _export(options: argparse.Namespace) -> int:
-    return _run(options, only=options.only, rename=options.rename, previews_only=False)
+    return _run(options, only=options.only, rename=options.rename, approved=options.approved)
 
 
 def _sheet(options: argparse.Namespace) -> int:
-    return _run(options, only=None, rename=False, previews_only=True)
+    if options.paper and not options.pdf:
+        raise RequestRefused(Fault("--paper", "it names the paper of a PDF, and none is asked for", "add --pdf"))
+    paper: Paper | None = ("letter" if options.paper == "letter" else "A4") if options.pdf else None
+    return _run(options, previews_only=True, sheet=(options.outlet, options.single, paper))
 
 
-def _run(options: argparse.Namespace, *, only: str | None, rename: bool, previews_only: bool) -> int:
+def _run(
+    options: argparse.Namespace,
+    *,
+    only: str | None = None,
+    rename: bool = False,
+    previews_only: bool = False,
+    approved: bool = False,
+    sheet: tuple[str | None, bool, Paper | None] = (None, False, None),
+) -> int:
     from pipeline.deliver.export import Asked, export  # noqa: PLC0415 (as above)
+    from pipeline.deliver.sheet.wanted import WantedSheet  # noqa: PLC0415 (as above)
     from pipeline.deliver.summary import summary_lines  # noqa: PLC0415 (as above)
 
-    out = _out(options)
+    out, wanted = _out(options), WantedSheet(*sheet)
     summary = export(
-        Asked(options.job, out, only, options.workers, rename, previews_only, options.quiet),
+        Asked(options.job, out, only, options.workers, rename, previews_only, options.quiet, approved, wanted),
         progress_to=sys.stderr or io.StringIO(),
     )
     if not options.quiet:
@@ -233,15 +353,60 @@ def _run(options: argparse.Namespace, *, only: str | None, rename: bool, preview
     return FAILED if summary.faults else DONE
 
 
+def _reply(options: argparse.Namespace) -> int:
+    from pipeline.deliver.review.take import take_replies  # noqa: PLC0415 (as above)
+    from pipeline.deliver.review.todo import reply_lines  # noqa: PLC0415 (as above)
+
+    taken, standing = take_replies(options.job, _out(options), options.files, _now().date())
+    for line in reply_lines(taken, standing):
+        print(printable_line(line))
+    return DONE
+
+
 def _verify(options: argparse.Namespace) -> int:
     from pipeline.deliver.verify.show import report_json, report_lines  # noqa: PLC0415 (as above)
     from pipeline.deliver.verify.verify import verify  # noqa: PLC0415 (as above)
 
-    report = verify(options.folder, options.against)
+    if options.delivery is not None:
+        return _verify_delivery(options)
+    report = verify(options.folder, options.against, options.outlet)
     lines = [report_json(report)] if options.json else report_lines(report, table=options.table, quiet=options.quiet)
     for line in lines:
         print(line)
     return FAILED if report.findings else DONE
+
+
+def _verify_delivery(options: argparse.Namespace) -> int:
+    from pipeline.deliver.pack.check import check_delivery  # noqa: PLC0415 (as above)
+    from pipeline.deliver.pack.show import checked_json, checked_lines  # noqa: PLC0415 (as above)
+
+    checked = check_delivery(options.folder, options.delivery, options.job)
+    for line in [checked_json(checked)] if options.json else checked_lines(checked, quiet=options.quiet):
+        print(line)
+    return DONE if checked.proven else FAILED
+
+
+def _pack(options: argparse.Namespace) -> int:
+    from pipeline.deliver.pack.pack import Asked, pack  # noqa: PLC0415 (as above)
+    from pipeline.deliver.pack.show import packed_lines  # noqa: PLC0415 (as above)
+
+    packed = pack(
+        Asked(
+            out=options.out,
+            outlet=options.outlet,
+            now=_now(),
+            only=options.only,
+            to=options.to,
+            zip_file=options.zip,
+            job=options.job,
+            anyway=options.anyway,
+            replace=options.replace,
+        )
+    )
+    if not options.quiet:
+        for line in packed_lines(packed):
+            print(line)
+    return DONE
 
 
 def _targets(options: argparse.Namespace) -> int:
@@ -251,8 +416,9 @@ def _targets(options: argparse.Namespace) -> int:
     return DONE
 
 
-def _schema(_options: argparse.Namespace) -> int:
+def _schema(options: argparse.Namespace) -> int:
+    from pipeline.deliver.review.reply_file import reply_schema  # noqa: PLC0415 (as above)
     from pipeline.job.schema import job_schema  # noqa: PLC0415 (as above)
 
-    print(job_schema())
+    print(reply_schema() if options.of == "reply" else job_schema())
     return DONE

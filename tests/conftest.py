@@ -8,13 +8,11 @@ import shutil
 import subprocess
 from collections import Counter
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 # One codec thread, as in the command: an AVIF encoder that may use more gives other bytes.
 os.environ["VIPS_CONCURRENCY"] = "1"
@@ -23,6 +21,7 @@ ReadTags = Callable[..., dict[str, Any]]
 
 IN_CI = os.environ.get("CI") == "true"
 MISSING = "judge missing: "
+JUDGES = Path(__file__).resolve().parent.parent / ".judges" / "node_modules"
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -88,3 +87,27 @@ def exiftool() -> ReadTags:
         return tags[0]
 
     return read
+
+
+@pytest.fixture(scope="session")
+def w3c_errors() -> Callable[..., list[str]]:
+    """Return `errors(*pages)`: what the W3C's Nu Html Checker finds wrong in HTML files, as sentences.
+
+    It is the jar of the npm package vnu-jar: named by PLATELINE_VNU, else where npm puts it below `.judges`.
+    """
+    inside = JUDGES / "vnu-jar" / "build" / "dist" / "vnu.jar"
+    jar = Path(os.environ.get("PLATELINE_VNU") or inside)
+    java = shutil.which("java")
+    if java is None:
+        pytest.skip(MISSING + "java, for vnu-jar")
+    if not jar.is_file():
+        pytest.skip(MISSING + "vnu-jar")
+
+    def errors(*pages: Path) -> list[str]:
+        command = [java, "-jar", str(jar), "--format", "json", "--exit-zero-always", "--no-langdetect"]
+        done = subprocess.run([*command, *map(str, pages)], capture_output=True, text=True, check=True)
+        report: dict[str, Any] = json.loads(done.stderr)
+        found = [message for message in report["messages"] if message["type"] != "info"]
+        return [f"{Path(one.get('url', '?')).name}: {one['message']} {one.get('extract', '')}" for one in found]
+
+    return errors

@@ -81,7 +81,7 @@ def test_a_missing_frame(tmp_path: Path, run: Run, verb: str) -> None:
             JOB.replace("[0.5, 0.5]", "[1.5, 0.5]"),
             (
                 "subject: found [1.5, 0.5]; "
-                "write [across, down] as fractions from 0 (left or top edge) to 1 (right or bottom edge)"
+                'write [across, down] as fractions from 0 (left or top edge) to 1 (right or bottom edge), or "auto"'
             ),
         ),
         (
@@ -154,7 +154,8 @@ def _empty(path: Path) -> None:
 
 
 CUT_SHORT = "is cut short: part of the picture is missing; copy it from the card again, or export it again"
-NO_PICTURE = "is no picture: it looks like a text file; a frame is a JPEG, TIFF, PNG, WebP, AVIF or camera raw file"
+FORMATS = "a frame is a JPEG, TIFF, PNG, WebP, AVIF, HEIC or camera raw file"
+NO_PICTURE = f"is no picture: it looks like a text file; {FORMATS}"
 
 
 @pytest.mark.parametrize(
@@ -309,7 +310,7 @@ def test_eight_different_faults_are_all_told_and_nothing_is_written(tmp_path: Pa
             'job.toml: credit: licence_url: found "larder.example"; write a whole web address, beginning with https://',
             (
                 f"{PLACE}subject: found [0.5, 1.5]; "
-                "write [across, down] as fractions from 0 (left or top edge) to 1 (right or bottom edge)"
+                'write [across, down] as fractions from 0 (left or top edge) to 1 (right or bottom edge), or "auto"'
             ),
             (
                 f"{PLACE}keep: found [0.3, 0.3, 0.3, 0.9]; this box is empty; "

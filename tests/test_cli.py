@@ -6,10 +6,12 @@ import io
 import json
 import os
 import re
+import shlex
 import signal
 import subprocess
 import sys
 import tomllib
+from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,13 +21,16 @@ from jsonschema import Draft202012Validator
 
 import pipeline.cli
 import pipeline.deliver.export
+import pipeline.deliver.workers
 from pipeline.cli import main
+from tests.deliver.review.shoot import answer
+from tests.frames.inspection.subjects import composite
 from tests.small_shoot import FRAME, HEAD, JOB, OWN_TARGET, write_job
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-VERBS = ["new", "check", "plan", "export", "sheet", "targets", "schema"]
+VERBS = ["new", "check", "plan", "inspect", "export", "sheet", "reply", "verify", "pack", "targets", "schema"]
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, str, str]:
@@ -54,7 +59,7 @@ def test_the_help_of_every_verb_shows_an_example_that_can_be_typed(
     assert code == 0
     assert example
     assert example[1].startswith(verb)
-    words = [word.strip('"') for word in example[1].partition(" > ")[0].split()]
+    words = shlex.split(example[1].partition(" > ")[0])
     assert pipeline.cli._parser().parse_args(words).verb
 
 
@@ -101,11 +106,30 @@ def test_a_sound_job_is_checked(tmp_path: Path, capsys: pytest.CaptureFixture[st
         (
             "caution: bowl: no ICC profile: taken as sRGB\n"
             "caution: bowl/blog/step: the crop is only 600 px wide: larger sizes are left out\n"
+            f"note: not inspected yet; to look at them: plateline inspect {job}\n"
             f"{job}: the job is sound; 1 of 1 frame can be read, 1 rendition, 4 files\n"
         ),
         "",
     )
     assert sorted(path.name for path in tmp_path.iterdir()) == ["bowl.jpg", "job.toml"]
+
+
+def test_the_calendar_is_looked_at(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    days = "not_before = 2026-10-01\nlicence_ends = 2027-09-30\n"
+    job = write_job(tmp_path, HEAD + days + FRAME)
+
+    def checked(*moment: int) -> tuple[int, str]:
+        monkeypatch.setattr(pipeline.cli, "_now", lambda: datetime(*moment, tzinfo=UTC))  # type: ignore[misc, arg-type]
+        return run(capsys, "check", job)[:2]
+
+    assert "note: bowl/blog/step: not before 1 October 2026\n" in checked(2026, 9, 30)[1]
+    assert "October" not in checked(2026, 10, 1)[1]
+    assert "caution: bowl/blog/step: its licence ended 30 September 2027\n" in checked(2027, 10, 1)[1]
+    assert "      not before 1 October 2026; licence ends 30 September 2027\n" in run(capsys, "plan", job)[1]
+    (rendition,) = json.loads(run(capsys, "plan", job, "--json")[1])["frames"][0]["renditions"]
+    assert (rendition["not_before"], rendition["licence_ends"]) == ("2026-10-01", "2027-09-30")
 
 
 def test_a_plan_is_shown_and_nothing_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -209,15 +233,55 @@ def test_the_schema_is_one_and_accepts_a_job(capsys: pytest.CaptureFixture[str])
     assert list(Draft202012Validator(schema).iter_errors(tomllib.loads(JOB))) == []
 
 
+def test_the_schema_of_a_reply_is_another(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = run(capsys, "schema", "--of", "reply")
+    assert code == 0
+    assert json.loads(out)["title"] == "plateline reply"
+
+
+def test_a_reply_is_taken_and_its_final_made(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    job = write_job(tmp_path, HEAD.replace("blog/step", "partner/*") + FRAME)
+    code, out, _ = run(capsys, "export", job, "--workers", 1)
+    assert (code, "1 rendition waits for approval: bowl/partner/final" in out) == (0, True)
+    code, out, err = run(capsys, "reply", job, answer(job, {"bowl": ["approve", "\x1b[31mlovely\u202e"]}))
+    assert (code, err) == (0, "")
+    assert '   approved by Ines Falkenrath, 2026-11-25\n      "\\x1b[31mlovely\\u202e"\n' in out
+    assert out.endswith(f"next: plateline export {job}, which makes what is approved\n")
+    code, out, _ = run(capsys, "plan", job)
+    assert (code, "      approved by Ines Falkenrath (2026-11-25)\n" in out) == (0, True)
+    assert run(capsys, "export", job, "--workers", 1)[0] == 0
+    assert (tmp_path / "out" / "partner" / "bean-soup-bowl-final-600.jpg").exists()
+
+
+def test_an_export_of_what_is_approved_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = run(capsys, "export", write_job(tmp_path), "--workers", 1, "--approved")
+    assert (code, "1 rendition waits for approval: bowl/blog/step" in out) == (0, True)
+    assert not (tmp_path / "out" / "blog").exists()
+
+
+def test_replies_that_cannot_be_taken_end_with_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    job = write_job(tmp_path)
+    (tmp_path / "cut.json").write_text('{"plateline_reply": 1', encoding="utf-8")
+    code, out, err = run(capsys, "reply", job, tmp_path / "cut.json", tmp_path)
+    assert (code, out) == (2, "")
+    assert err == (
+        f"{tmp_path}/cut.json: it ends in the middle; ask for it to be sent again\n"
+        f"{tmp_path}: this is a folder; name the reply itself\n"
+        "2 faults; nothing was written\n"
+    )
+    assert not (tmp_path / "replies").exists()
+    assert not (tmp_path / "out").exists()
+
+
 def test_a_run_that_is_stopped_says_that_the_next_goes_on(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(pipeline.deliver.export, "work_on_frame", stop)
+    monkeypatch.setattr(pipeline.deliver.workers, "work_on_frame", stop)
     code, _, err = run(capsys, "export", write_job(tmp_path), "--workers", 1)
-    assert (code, err) == (1, "\nstopped; what was finished is kept, the next export goes on from there\n")
+    assert (code, err) == (1, "\nstopped; what was finished is kept, the next run goes on from there\n")
 
 
 def test_a_disk_that_is_full_in_the_middle_is_told_in_a_sentence(
@@ -296,7 +360,7 @@ def test_an_interrupt_from_the_keyboard_stops_the_run_without_a_traceback(tmp_pa
         _, err = running.communicate(timeout=60)
     assert first.startswith("1 of 40 frames, ")
     assert running.returncode == 1
-    assert err.endswith("\nstopped; what was finished is kept, the next export goes on from there\n")
+    assert err.endswith("\nstopped; what was finished is kept, the next run goes on from there\n")
     assert "Traceback" not in err
     assert not list((tmp_path / "out").rglob(".unfinished-*"))
     made = list((tmp_path / "out" / "sheet" / "previews").glob("*--step.jpg"))
@@ -307,3 +371,45 @@ def test_python_m_pipeline_is_the_command() -> None:
     done = subprocess.run(command("--version"), capture_output=True, text=True, check=True)
     assert done.stdout == f"plateline {version('plateline')}\n"
     assert Path(sys.executable).with_name("plateline").exists()
+
+
+def test_inspect_says_what_it_found_and_is_at_once_done_the_second_time(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = write_job(tmp_path)
+    code, first, err = run(capsys, "inspect", job, "--workers", 1)
+    assert (code, err) == (0, "1 of 1 frames: bowl.jpg\n")
+    assert first.startswith("1. bowl  (bowl.jpg)\n")
+    assert "1 of 1 frames looked at" in first
+    assert run(capsys, "inspect", job) == (0, first, "")
+    code, out, err = run(capsys, "inspect", job, "--json")
+    assert (code, err) == (0, "")
+    assert [one["frame"] for one in json.loads(out)["frames"]] == ["bowl"]
+    assert run(capsys, "check", job)[1].count("not inspected") == 0
+
+
+def test_inspect_ends_with_1_where_a_frame_cannot_be_read_and_with_2_where_the_job_is_wrong(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = write_job(tmp_path, JOB + FRAME.replace("bowl", "bread"), ("bowl.jpg", "bread.jpg"))
+    (tmp_path / "bread.jpg").write_bytes(b"no picture")
+    code, out, err = run(capsys, "inspect", job, "--workers", 1, "--quiet")
+    assert code == 1
+    assert "bread" not in out
+    assert err.startswith("bread.jpg: ")
+    assert run(capsys, "inspect", write_job(tmp_path, JOB.replace("title", "titel")))[0] == 2
+
+
+def test_what_is_accepted_is_written_and_the_job_can_be_planned(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    composite(3).picture.save(tmp_path / "bowl.jpg")
+    job = write_job(tmp_path, JOB.replace("[0.5, 0.5]", '"auto"'))
+    code, out, err = run(capsys, "plan", job)
+    assert (code, out) == (2, "")
+    assert "please point: run plateline inspect job.toml, or write subject = [across, down]" in err
+    code, out, _ = run(capsys, "inspect", job, "--workers", 1, "--accept")
+    assert code == 0
+    assert "written into job.toml: bowl: subject = [" in out
+    assert '"auto"' not in job.read_text(encoding="utf-8")
+    assert run(capsys, "plan", job)[0] == 0

@@ -131,7 +131,9 @@ def test_every_file_that_is_no_module_is_packaged() -> None:
     assert present == packaged
 
 
-@pytest.mark.parametrize("words", [("--help",), ("export", "--help"), ("targets",), ("schema",)], ids=" ".join)
+@pytest.mark.parametrize(
+    "words", [("--help",), ("export", "--help"), ("targets",), ("schema",), ("schema", "--of", "reply")], ids=" ".join
+)
 def test_what_only_prints_loads_no_heavy_library(words: tuple[str, ...]) -> None:
     loaded = opened_with(*words)
     assert "pipeline" in loaded

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,9 +12,11 @@ import pytest
 from PIL import Image
 
 from pipeline.deliver.export import Asked, Summary, export
+from pipeline.deliver.review.take import take_replies
 from pipeline.deliver.verify.verify import verify
 from pipeline.light.icc import write_matrix_profile
 from pipeline.light.spaces import SRGB
+from tests.deliver.review.shoot import answer
 from tests.render.readers import (
     WITH_IIM,
     exiftool_reading,
@@ -38,9 +42,18 @@ CAMERA = ("IFD0:Make", "IFD0:Model", "ExifIFD:FNumber", "ExifIFD:ISO")
 
 @pytest.fixture(scope="module")
 def shoot(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Summary]:
-    """Return the output folder and what came of the export."""
-    out = tmp_path_factory.mktemp("sample") / "out"
-    return out, export(Asked(JOB, out, workers=2, quiet=True), io.StringIO())
+    """Return the output folder and what came of the export, once the partner had approved what she is asked about."""
+    job = tmp_path_factory.mktemp("sample") / "job.toml"
+    shutil.copytree(JOB.parent, job.parent, dirs_exist_ok=True, ignore=shutil.ignore_patterns("out", "replies"))
+    out = job.parent / "out"
+    first = export(Asked(job, out, workers=2, quiet=True), io.StringIO())
+    asked = [one.name for one in first.plan.renditions if one.waits]
+    assert len(asked) == 3
+    assert not any((out / output.path).exists() for one in first.plan.renditions if one.waits for output in one.outputs)
+    take_replies(job, out, [answer(job, dict.fromkeys(asked, "approve"))], dt.date(2026, 11, 26))
+    second = export(Asked(job, out, workers=2, quiet=True), io.StringIO())
+    assert second.rendered == len(asked)
+    return out, second
 
 
 def delivered(summary: Summary) -> list[tuple[Rendition, Output]]:
@@ -107,5 +120,5 @@ def test_what_was_delivered_verifies(shoot: tuple[Path, Summary]) -> None:
 
 def test_a_second_export_makes_nothing(shoot: tuple[Path, Summary]) -> None:
     out, first = shoot
-    second = export(Asked(JOB, out, workers=2, quiet=True), io.StringIO())
-    assert (second.rendered, second.rewritten, second.kept) == (0, 0, first.rendered)
+    second = export(Asked(out.parent / "job.toml", out, workers=2, quiet=True), io.StringIO())
+    assert (second.rendered, second.rewritten, second.kept) == (0, 0, first.rendered + first.kept)

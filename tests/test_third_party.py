@@ -32,6 +32,7 @@ def table(heading: str) -> list[list[str]]:
 
 PACKAGES = {name: (version, licence) for name, version, licence in table("Packages")}
 LIBRARIES = {(wheel, file): about for wheel, file, about, _ in table("Shared libraries inside the wheels")}
+OF_THE_PDF_EXTRA = {name: (version, licence) for name, version, licence in table("The extra `plateline[pdf]`")}
 OF_THE_EXTRA = {(wheel, file): licence for wheel, file, _, licence in table("The extra `plateline[heic]`")}
 
 
@@ -116,6 +117,22 @@ def test_what_is_under_the_gpl_comes_with_the_extra_alone() -> None:
     extra = closure("plateline", frozenset({"heic"})) - {"plateline", *RUNTIME}
     assert extra == {"pillow-heif"} == {wheel for wheel, _ in OF_THE_EXTRA}
     assert {"GPL-2.0-or-later"} == {licence for (_, file), licence in OF_THE_EXTRA.items() if file == "libx265"}
+
+
+def test_the_extra_for_pdfs_stands_on_the_page_with_versions_and_licences() -> None:
+    extra = closure("plateline", frozenset({"pdf"})) - {"plateline", *RUNTIME}
+    assert extra == set(OF_THE_PDF_EXTRA)
+    assert set() == bundled(sorted(extra))
+    for name, (version, licence) in OF_THE_PDF_EXTRA.items():
+        assert (name, metadata.version(name)) == (name, version)
+        assert (name, pins("tests.txt")[name]) == (name, version)
+        declared = metadata.metadata(name)
+        families = [line.split(" :: ")[-1] for line in declared.get_all("Classifier") or [] if "License ::" in line]
+        shown = " ".join(
+            [*families, *(declared.get_all("License") or []), *(declared.get_all("License-Expression") or [])]
+        )
+        for part in licence.split(" OR "):
+            assert part.split("-")[0] in shown, name
 
 
 def test_the_libvips_in_use_is_the_one_in_its_wheel() -> None:

@@ -26,7 +26,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory(prefix="plate line ") as folder:
         away = Path(folder).resolve()
         plateline = install(wheel(away / "dist"), away / "clean")
-        shutil.copytree(CHECKOUT / "sample_shoot", away / "shoot", ignore=shutil.ignore_patterns("out"))
+        shutil.copytree(CHECKOUT / "sample_shoot", away / "shoot", ignore=shutil.ignore_patterns("out", "replies"))
         out = away / "shoot" / "out"
 
         plan = json.loads(run(plateline, "plan", "shoot/job.toml", "--json", cwd=away))
@@ -65,9 +65,10 @@ def run(*command: str | Path, cwd: Path, env: dict[str, str] | None = None) -> s
 
 
 def planned(plan: dict[str, Any]) -> set[str]:
-    """Return the paths of all pictures of the plan but the refused ones."""
+    """Return the paths of all pictures of the plan but the refused ones, and those that wait for approval."""
     renditions = [rendition for frame in plan["frames"] for rendition in frame["renditions"]]
-    return {file["path"] for rendition in renditions if not rendition["refused"] for file in rendition["files"]}
+    made = [one for one in renditions if not one["refused"] and (one["approvals"] or not one["needs_approval"])]
+    return {file["path"] for rendition in made for file in rendition["files"]}
 
 
 def delivered(out: Path) -> dict[str, str]:

@@ -5,48 +5,53 @@ The steps stand in `export` in their order. Workers make files; this process alo
 
 from __future__ import annotations
 
-import contextlib
 import fnmatch
-import multiprocessing
 import os
-import signal
-import threading
-from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.manifest import manifest_json
-from pipeline.deliver.place import LOCK, MANIFEST, SHEET, places_of, refuse_strangers
+from pipeline.deliver.measured import with_measured_cautions
+from pipeline.deliver.place import alone_in, places_of, refuse_strangers
 from pipeline.deliver.progress import Progress
-from pipeline.deliver.sheet import sheet_html
+from pipeline.deliver.renamed import rename_delivered
+from pipeline.deliver.review.approved import with_approvals
+from pipeline.deliver.review.earlier import drop_old_prints, keep_earlier_prints
+from pipeline.deliver.review.replies import read_replies
+from pipeline.deliver.sheet.for_outlet import FOR_OUTLETS
+from pipeline.deliver.sheet.links import PAGE
+from pipeline.deliver.sheet.wanted import HERS, WantedSheet, plan_of_sheet
+from pipeline.deliver.sheet.write import Sheets
 from pipeline.deliver.survey import survey
-from pipeline.deliver.tasks import FrameTask, RenditionTask, file_tasks
+from pipeline.deliver.tasks import FrameTask, RenditionTask, can_be_read, file_tasks, made_as_planned
 from pipeline.deliver.web.kit import web_kit
-from pipeline.deliver.work import FrameDone, work_on_frame
+from pipeline.deliver.workers import results
 from pipeline.deliver.write import (
-    inside,
-    plain_place,
     prepare_folder,
-    set_aside,
     sweep_unfinished,
     write_if_changed,
 )
-from pipeline.faults import Fault, RequestRefused
+from pipeline.faults import Fault
+from pipeline.job.kept_names import MANIFEST
 from pipeline.ledger.book import Ledger
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Mapping
     from pathlib import Path
     from typing import TextIO
 
+    from pipeline.deliver.work import FrameDone
     from pipeline.ledger.made import Made
-    from pipeline.plan.rendition import Plan, Rendition
+    from pipeline.plan.rendition import Plan
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the person asked of an export. `only` is a glob over frame/outlet/target."""
+    """What the person asked of an export. `only` is a glob over frame/outlet/target.
+
+    `approved` asks for finals of what is approved alone: everything but proofs waits for it. `sheet` is the contact
+    sheet to write; with `previews_only` nothing but that is made.
+    """
 
     job: Path
     out: Path
@@ -55,13 +60,17 @@ class Asked:
     rename: bool = False
     previews_only: bool = False
     quiet: bool = False
+    approved: bool = False
+    sheet: WantedSheet = HERS
 
 
 @dataclass(frozen=True, slots=True)
 class Summary:
     """What came of an export.
 
-    `kept_names` counts files that keep a name that was delivered; `left_over` are files the job makes no longer.
+    `made` are the files that were delivered, and the pictures of the sheet; `kept_names` counts files that keep a name
+    that was delivered; `left_over` are files the job makes no longer; `unapproved` are files of earlier pictures, which
+    stand where a picture waits for its approval; `sheet` is the place of the contact sheet that was written.
     """
 
     plan: Plan
@@ -75,33 +84,44 @@ class Summary:
     only: str | None = None
     kept_names: int = 0
     left_over: tuple[str, ...] = ()
+    unapproved: tuple[str, ...] = ()
+    sheet: str | None = PAGE
 
 
 def export(asked: Asked, progress_to: TextIO) -> Summary:
     """Make every file of a job that is not there yet. Raises `RequestRefused`; all else is in the summary."""
-    surveyed = survey(asked.job)
+    surveyed = survey(asked.job, asked.out)
     plan = asked_for = surveyed.plan({})  # the whole request is judged before anything is touched
     if asked.only is not None:
         surveyed.refuse_only(asked.only)
+    plan_of_sheet(plan, asked.sheet)
+    replies = read_replies(asked.job)
     surveyed.refuse_files_in_the_way(plan, asked.out)
     prepare_folder(asked.out, str(asked.out))
     refuse_strangers(asked.out)
-    with _alone_in(asked.out), Ledger(asked.out) as ledger:
+    with alone_in(asked.out), Ledger(asked.out) as ledger:
         sweep_unfinished(asked.out, places_of(plan))
         made = ledger.made()
         if not asked.rename:
             plan = surveyed.plan({row.identity: row.path for row in made.values()})
             surveyed.refuse_files_in_the_way(plan, asked.out)
-        renamed = _rename(plan, asked.out, ledger, made) if asked.rename else ()
+        renamed = rename_delivered(plan, asked.out, ledger, made) if asked.rename else ()
         made = ledger.made()
         faults = list(surveyed.unreadable)
-        sources: dict[str, str] = {}
-        tasks, kept = _tasks(asked, plan, ledger, made, sources, faults)
+        contents = _contents(plan, ledger, faults)
+        plan = with_approvals(plan, contents, replies, ledger.rounds(), of_all=asked.approved)
+        keep_earlier_prints(plan, contents, ledger, replies)
+        to_make = plan_of_sheet(plan, asked.sheet) if asked.previews_only else plan
+        tasks, kept = _tasks(asked, to_make, contents, made)
         done = _work(asked, tasks, ledger, progress_to)
+        ledger.check_place()
         made = ledger.made()
+        as_planned = made_as_planned(plan, contents, made)
+        delivered = _delivered(plan, made, as_planned)
+        plan = with_measured_cautions(plan, delivered)
         summary = Summary(
             plan=plan,
-            made=made,
+            made=delivered,
             rendered=sum(one.rendered for one in done),
             rewritten=sum(one.rewritten for one in done),
             kept=kept,
@@ -111,28 +131,32 @@ def export(asked: Asked, progress_to: TextIO) -> Summary:
             only=asked.only,
             kept_names=_kept_names(asked_for, plan),
             left_over=() if surveyed.unreadable else _left_over(plan, made, asked.out),
+            unapproved=tuple(path for path in made if path not in delivered and (asked.out / path).is_file()),
+            sheet=asked.sheet.place(plan),
         )
         if not asked.previews_only:
-            write_if_changed(asked.out, MANIFEST, manifest_json(plan, made, sources))
+            write_if_changed(asked.out, MANIFEST, manifest_json(plan, delivered, contents))
             sponsor = surveyed.job.sponsor
-            for place, content in web_kit(plan, made, sponsor.disclosure if sponsor else None).items():
+            for place, content in web_kit(plan, delivered, sponsor.disclosure if sponsor else None).items():
                 write_if_changed(asked.out, f"web/{place}", content)
-        write_if_changed(asked.out, SHEET, sheet_html(_with_made_previews(plan, made), made).encode())
+        there = {path: row for path, row in as_planned.items() if path in delivered}
+        unwritten = Sheets(plan, contents, ledger, replies, there).write(asked.sheet)
+        if unwritten:
+            summary = replace(summary, faults=(*summary.faults, unwritten), sheet=None)
+        drop_old_prints(plan, contents, ledger, replies)
+        ledger.check_place()
     return summary
 
 
-def _with_made_previews(plan: Plan, made: dict[str, Made]) -> Plan:
-    """Return the plan without the previews that are not there, so that the sheet shows a gap and no broken picture."""
-
-    def shown(rendition: Rendition) -> Rendition:
-        there = rendition.preview is None or rendition.preview.path in made
-        return rendition if there else replace(rendition, preview=None)
-
-    frames = (
-        replace(frame, whole=shown(frame.whole), renditions=tuple(map(shown, frame.renditions)))
-        for frame in plan.frames
-    )
-    return replace(plan, frames=tuple(frames))
+def _delivered(plan: Plan, made: Mapping[str, Made], as_planned: Mapping[str, Made]) -> dict[str, Made]:
+    """Return what was made without the files of another picture than the one that was approved, or is still to be."""
+    held_back = {
+        output.path
+        for rendition in plan.renditions
+        for output in rendition.outputs
+        if rendition.needs_approval and (rendition.waits or output.path not in as_planned)
+    }
+    return {path: row for path, row in made.items() if path not in held_back}
 
 
 def _kept_names(asked_for: Plan, plan: Plan) -> int:
@@ -146,79 +170,42 @@ def _kept_names(asked_for: Plan, plan: Plan) -> int:
 def _left_over(plan: Plan, made: dict[str, Made], out: Path) -> tuple[str, ...]:
     """Return files that were made for this folder and that the job makes no longer; nobody but her removes them."""
     wanted = {output.path for rendition in plan.renditions for output in rendition.outputs}
-    wanted |= {one.preview.path for frame in plan.frames for one in (frame.whole, *frame.renditions) if one.preview}
-    return tuple(path for path in made if path not in wanted and (out / path).is_file())
+    wanted |= {
+        output.path for frame in plan.frames for one in (frame.whole, *frame.renditions) for output in one.sheet_outputs
+    }
+    mine = (path for path in made if path not in wanted and not path.startswith(FOR_OUTLETS))
+    return tuple(path for path in mine if (out / path).is_file())
 
 
-@contextlib.contextmanager
-def _alone_in(out: Path) -> Iterator[None]:
-    """Hold the output folder for one export at a time; a second one says so instead of mixing its files in."""
-    import fcntl  # noqa: PLC0415 (not there on every system that can read a plan)
-
-    # Never through a link, never emptied: whatever stands there may be somebody's.
-    lock = os.open(plain_place(out, LOCK), os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK, 0o644)
-    try:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            raise RequestRefused(
-                Fault(
-                    str(out),
-                    "another export is at work in this folder",
-                    "wait for it, or name another folder with --out",
-                )
-            ) from None
-        yield
-    finally:
-        os.close(lock)
-
-
-def _rename(plan: Plan, out: Path, ledger: Ledger, made: dict[str, Made]) -> tuple[tuple[str, str], ...]:
-    """Move delivered files to the names that the job gives them now; return old and new paths."""
-    from pipeline.plan.build import identity  # noqa: PLC0415 (only when names change)
-
-    by_identity = {row.identity: row for row in made.values()}
-    moves: list[tuple[Made, str]] = []
+def _contents(plan: Plan, ledger: Ledger, faults: list[Fault]) -> dict[str, str]:
+    """Return the digest of each frame's file by slug; a frame that cannot be read is added to `faults`."""
+    contents: dict[str, str] = {}
     for frame in plan.frames:
-        for rendition in frame.renditions:
-            for output in rendition.outputs:
-                name = f"{rendition.outlet}/{rendition.target}"
-                row = by_identity.get(identity(frame.file, name, output.size, output.format))
-                if row and row.path != output.path and inside(out, row.path).is_file():
-                    moves.append((row, output.path))
-    for row, path in moves:
-        place = inside(out, path)
-        place.parent.mkdir(parents=True, exist_ok=True)
-        known = made.get(path)
-        set_aside(out, path, b"", known.sha256 if known else None)
-        inside(out, row.path).replace(place)
-        ledger.record([replace(row, path=path)])
-    return tuple((row.path, path) for row, path in moves)
+        try:
+            contents[frame.slug] = ledger.digest(frame.path)
+        except OSError as error:
+            faults.append(Fault(frame.file, f"it cannot be read ({error.strerror})", "make it readable"))
+    return contents
 
 
 def _tasks(
-    asked: Asked,
-    plan: Plan,
-    ledger: Ledger,
-    made: dict[str, Made],
-    sources: dict[str, str],
-    faults: list[Fault],
+    asked: Asked, plan: Plan, contents: Mapping[str, str], made: Mapping[str, Made]
 ) -> tuple[list[FrameTask], int]:
     """Return the work of each frame, heaviest first, and how many files are kept as they are."""
     tasks: list[FrameTask] = []
     kept = 0
     for frame in plan.frames:
-        try:
-            content = sources[frame.slug] = ledger.digest(frame.path)
-        except OSError as error:
-            faults.append(Fault(frame.file, f"it cannot be read ({error.strerror})", "make it readable"))
+        if frame.slug not in contents:
             continue
         chosen = [one for one in frame.renditions if asked.only is None or fnmatch.fnmatchcase(one.name, asked.only)]
         if chosen or asked.only is None:
             chosen.append(frame.whole)
         work: list[RenditionTask] = []
         for rendition in chosen:
-            files = file_tasks(frame, rendition, content, made, asked.out, previews_only=asked.previews_only)
+            if not can_be_read(frame, rendition, contents):
+                continue
+            previews_only = asked.previews_only or rendition.waits
+            files = file_tasks(frame, rendition, contents, made, asked.out, previews_only=previews_only)
             todo = tuple(file for file in files.files if file.work != "keep")
             kept += len(files.files) - len(todo)
             if todo:
@@ -234,84 +221,8 @@ def _work(asked: Asked, tasks: list[FrameTask], ledger: Ledger, progress_to: Tex
     weight = sum(task.weight for task in tasks)
     progress = Progress(progress_to, frames=len(tasks), files=files, weight=weight, quiet=asked.quiet)
     done: list[FrameDone] = []
-    for task, result in _results(tasks, asked.workers or os.cpu_count() or 1):
+    for task, result in results(tasks, asked.workers or os.cpu_count() or 1):
         ledger.record(result.made)
         done.append(result)
         progress.frame_done(task.file, len(result.made), task.weight)
     return done
-
-
-def _results(tasks: list[FrameTask], workers: int) -> Iterator[tuple[FrameTask, FrameDone]]:
-    """Yield each task with what came of it, as it is done."""
-    pixels = [task for task in tasks if task.renders]
-    here = [task for task in tasks if not task.renders]
-    pool = _pool(min(workers, len(pixels)))
-    if pool is None:
-        here, pixels = here + pixels, []
-    for task in here:
-        with _interrupts_noted() as noted:
-            done = work_on_frame(task)
-        yield task, done
-        if noted:
-            raise KeyboardInterrupt
-    if pool is not None:
-        with pool:
-            yield from _side_by_side(pool, pixels)
-
-
-@contextlib.contextmanager
-def _interrupts_noted() -> Iterator[list[int]]:
-    """Note an interrupt instead of raising it where libvips calls back into Python, and it would be lost."""
-    noted: list[int] = []
-    if threading.current_thread() is not threading.main_thread():
-        yield noted
-        return
-    before = signal.signal(signal.SIGINT, lambda number, _: noted.append(number))
-    try:
-        yield noted
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
-def _pool(workers: int) -> ProcessPoolExecutor | None:
-    """Return worker processes, or None where one is enough or the system has no room for shared locks."""
-    if workers <= 1:
-        return None
-    context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
-    try:
-        return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin_worker)
-    except OSError:
-        return None
-
-
-def _begin_worker() -> None:
-    """Set up a worker: it ends its frame when the keyboard interrupts, and ends itself when its parent is gone."""
-    # An interrupt from the keyboard reaches every process; the parent alone acts on it.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
-def _side_by_side(pool: ProcessPoolExecutor, tasks: list[FrameTask]) -> Iterator[tuple[FrameTask, FrameDone]]:
-    """Yield each task with what came of it; a worker that dies costs its frame, not the run."""
-    waiting = {pool.submit(work_on_frame, task): task for task in tasks}
-    try:
-        while waiting:
-            finished, _ = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in finished:
-                task = waiting.pop(future)
-                try:
-                    yield task, future.result()
-                except BrokenProcessPool:
-                    fault = Fault(
-                        task.file, "the worker making it was stopped", "run export again; give it fewer --workers"
-                    )
-                    yield task, FrameDone(task.file, (), (fault,), (), 0, 0)
-    finally:  # a run that is stopped starts no further frame
-        pool.shutdown(cancel_futures=True)

@@ -1,7 +1,8 @@
 """manifest.json: what was delivered, file by file, for programs and for later.
 
 It carries the facts that the files of each rendition state, as their metadata policy leaves them, so that a folder can
-be checked when the job file is long gone (`pipeline.deliver.verify`).
+be checked when the job file is long gone (`pipeline.deliver.verify`), and what is needed to pack an outlet's part of it
+(`pipeline.deliver.pack`): the days that hold, whatever the policy lets the files say, the sponsor and the approvals.
 """
 
 from __future__ import annotations
@@ -13,29 +14,33 @@ from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from pipeline.light.icc import write_matrix_profile
-from pipeline.light.spaces import ADOBE_RGB, DISPLAY_P3, SRGB
+from pipeline.deliver.review.round import picture_keys
+from pipeline.render.output_profile import icc_profile_of, space_of
 from pipeline.render.stated import stated
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from pipeline.ledger.made import Made
-    from pipeline.plan.rendition import Plan, PlannedFrame, Rendition
+    from pipeline.plan.rendition import PixelSettings, Plan, PlannedFrame, Rendition
 
-FORMAT = 2
-_SPACES = {"srgb": SRGB, "display-p3": DISPLAY_P3, "adobe-rgb": ADOBE_RGB}
+FORMAT = 3
 _CAMERA = ("make", "model", "lens", "exposure_s", "f_number", "iso", "focal_mm")
 
 
 def manifest_json(plan: Plan, made: Mapping[str, Made], sources: Mapping[str, str]) -> bytes:
     """Return the manifest: every planned file that is there, in order. `sources` are digests by frame slug."""
+    keys = picture_keys(plan, sources)
     document = {
         "manifest": FORMAT,
         "job": plan.job.name,
         "title": plan.title,
+        "slug": plan.slug,
+        "date": plan.date,
+        "language": plan.language,
+        "sponsor": {"name": plan.sponsor, "disclosure": plan.disclosure} if plan.sponsor else None,
         "renditions": [
-            _rendition(frame, rendition, made, sources.get(frame.slug))
+            _rendition(frame, rendition, made, sources.get(frame.slug), keys.get(rendition.name))
             for frame in plan.frames
             for rendition in frame.renditions
         ],
@@ -44,22 +49,33 @@ def manifest_json(plan: Plan, made: Mapping[str, Made], sources: Mapping[str, st
 
 
 def _rendition(
-    frame: PlannedFrame, rendition: Rendition, made: Mapping[str, Made], source: str | None
+    frame: PlannedFrame, rendition: Rendition, made: Mapping[str, Made], source: str | None, picture_key: str | None
 ) -> dict[str, Any]:
     box = rendition.crop.box
     return {
         "frame": frame.slug,
         "source": {"file": frame.shown_file, "sha256": source},
         "target": f"{rendition.outlet}/{rendition.target}",
+        "about": rendition.about,
+        "beside": rendition.beside.frame if rendition.beside else None,
+        "picture_key": picture_key,
+        "needs_approval": rendition.needs_approval,
+        "approvals": [
+            {"reviewer": one.reviewer, "date": one.date, "round": one.round_id} for one in rendition.approvals
+        ],
+        "not_before": rendition.facts.not_before,
+        "licence_ends": rendition.facts.licence_ends,
         "box": [box.left, box.top, box.width, box.height],
+        "turn_deg": rendition.crop.turn_deg,
         "subject_at": [round(rendition.crop.subject_at.x, 4), round(rendition.crop.subject_at.y, 4)],
         "anchor": rendition.crop.reached,
         "effective_ppi": None if rendition.effective_ppi is None else round(rendition.effective_ppi, 1),
-        "settings": asdict(rendition.settings),
+        "settings": _settings(rendition.settings),
+        "channels": rendition.settings.channels,
         "metadata": rendition.policy,
         "facts": _facts(rendition),
         "camera": _camera(frame, rendition),
-        "icc_profile_sha256": _profile_digest(rendition.settings.colour),
+        "icc_profile_sha256": _profile_digest(rendition.settings),
         "refused": rendition.refused,
         "cautions": list(rendition.cautions),
         "files": [
@@ -72,6 +88,11 @@ def _rendition(
                 "format": output.format,
                 "ppi": output.ppi,
                 "outside_gamut": None if row.outside_gamut is None else round(row.outside_gamut, 6),
+                "total_ink": row.total_ink,
+                "heavy_ink": row.heavy_ink,
+                "ink_over": row.ink_over,
+                "quality": row.quality,
+                "fidelity": row.fidelity,
             }
             for output in rendition.outputs
             if (row := made.get(output.path))
@@ -109,7 +130,12 @@ def _camera(frame: PlannedFrame, rendition: Rendition) -> dict[str, Any] | None:
     return {name: str(value) if isinstance(value, Fraction) else value for name, value in values.items() if value}
 
 
+def _settings(settings: PixelSettings) -> dict[str, Any]:
+    """Return the settings, an ICC profile of the job's by its digest."""
+    return asdict(settings) | {"icc_profile": _profile_digest(settings) if settings.icc_profile else None}
+
+
 @cache
-def _profile_digest(colour: str) -> str:
-    """Return the digest of the ICC profile that belongs to a target's colour."""
-    return hashlib.sha256(write_matrix_profile(_SPACES[colour])).hexdigest()
+def _profile_digest(settings: PixelSettings) -> str:
+    """Return the digest of the ICC profile that the files of a target embed."""
+    return hashlib.sha256(icc_profile_of(space_of(settings))).hexdigest()

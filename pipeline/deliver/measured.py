@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.faults import counted
+from pipeline.job.budget import byte_words
 from pipeline.light.colour_names import display_name
 
 if TYPE_CHECKING:
@@ -49,7 +50,7 @@ def fidelity_words(rendition: Rendition, made: Mapping[str, Made]) -> str:
     if not missed:
         return ""
     fidelity, path = missed[0]
-    why = "the format can do no better at this size" if limit is None else f"{limit / 1000:g} kB allow no more"
+    why = "the format can do no better at this size" if limit is None else f"{byte_words(limit)} allow no more"
     more = f", and {counted(len(missed) - 1, 'other file')} likewise" if missed[1:] else ""
     return f"{path} has a fidelity of {fidelity:.2f}, below the {floor:g} asked for: {why}{more}"
 

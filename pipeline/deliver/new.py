@@ -11,18 +11,22 @@ import shlex
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.inspection.propose import proposals
 from pipeline.deliver.write import write_whole
 from pipeline.faults import Fault, FrameUnreadable, RequestRefused
 from pipeline.frames.read_header import read_header
 from pipeline.job.asked import is_utf8
+from pipeline.job.explain import toml_text
 from pipeline.job.model import PIXEL_LIMIT
 from pipeline.job.words import plain_words, slugify
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
+    from typing import TextIO
 
     from pipeline.frames.header import Header
+    from pipeline.frames.inspection.values import Proposal
     from pipeline.frames.words import Stated
 
 JOB_NAME = "job.toml"
@@ -72,9 +76,11 @@ FRAME = """
 [[frames]]                     # {size}
 file = {file}
 slug = {slug}
-subject = [0.5, 0.5]           # where the eye should land, from the top-left: move it onto the food
-# keep = [0.3, 0.3, 0.7, 0.8]  # what every crop should hold: left, top, right, bottom
+{subject}
 # view = "overhead"            # or "three-quarter", "straight-on"
+# turn_deg = -0.8              # levels the frame: degrees clockwise, here anticlockwise
+# action = true                # something moves on purpose: a pour, a dusting hand
+# tripod = true                # the camera stood still
 # step = 1                     # the step of the recipe it shows
 {words}
 # targets = ["blog/hero", "blog/card-*", "feed/*"]
@@ -83,11 +89,19 @@ subject = [0.5, 0.5]           # where the eye should land, from the top-left: m
 # subject = [0.5, 0.4]
 """
 
+FOUND = """\
+subject = {subject}       # where the eye should land, from the top-left: found by looking; check it
+keep = {keep}   # what every crop should hold: left, top, right, bottom; found likewise"""
+NOT_FOUND = """\
+subject = [0.5, 0.5]           # please point: nothing stands out for sure, so this is the middle; or write "auto"
+# keep = [0.3, 0.3, 0.7, 0.8]  # what every crop should hold: left, top, right, bottom"""
 
-def write_new_job(folder: Path) -> tuple[Path, tuple[Fault, ...]]:
+
+def write_new_job(folder: Path, progress_to: TextIO | None = None) -> tuple[Path, tuple[Fault, ...]]:
     """Write `job.toml` into a folder of frames; return its path and what was left out.
 
-    Raises `RequestRefused` where there is no such folder, no frame in it, or a job file already.
+    Each frame is decoded, to look where its subject is. Raises `RequestRefused` where there is no such folder, no
+    frame in it, or a job file already.
     """
     job = folder / JOB_NAME
     if not is_utf8(folder):
@@ -97,9 +111,12 @@ def write_new_job(folder: Path) -> tuple[Path, tuple[Fault, ...]]:
         if os.path.lexists(job):
             wanted = "move it away first; it is never overwritten"
             raise RequestRefused(Fault(str(job), "there is a job file already", wanted))
-        found, left_out = _frames(folder, names)
+        headers, left_out = _frames(folder, names)
+        found, damaged = _looked_at(headers, progress_to)
+        left_out += damaged
         if not found:
-            wanted = "put JPEG, TIFF, PNG, WebP, AVIF or camera raw files in it, or in a folder 'selects' below it"
+            kinds = "JPEG, TIFF, PNG, WebP, AVIF, HEIC or camera raw files"
+            wanted = f"put {kinds} in it, or in a folder 'selects' below it"
             raise RequestRefused(*left_out, Fault(str(folder), "no frame is in this folder", wanted))
         write_whole(job, job_text(_title(folder), _command_word(job), found).encode())
     except FileNotFoundError:
@@ -140,6 +157,22 @@ def _frames(folder: Path, names: Iterable[str]) -> tuple[list[tuple[str, Header]
     return found, tuple(left_out)
 
 
+def _looked_at(
+    headers: list[tuple[str, Header]], progress_to: TextIO | None
+) -> tuple[list[tuple[str, Header, Proposal | None]], tuple[Fault, ...]]:
+    """Return the frames with where their subjects are, and those that cannot be decoded."""
+    found: list[tuple[str, Header, Proposal | None]] = []
+    damaged: list[Fault] = []
+    proposed = proposals(headers, progress_to)
+    for name, header in headers:
+        one = proposed[name]
+        if isinstance(one, Fault):
+            damaged.append(one)
+        else:
+            found.append((name, header, one))
+    return found, tuple(damaged)
+
+
 def _title(folder: Path) -> str:
     """Return a title for the shoot from the name of its folder."""
     words = "".join(letter if letter.isprintable() else " " for letter in folder.resolve().name)
@@ -152,21 +185,29 @@ def _command_word(job: Path) -> str:
     return shlex.quote(str(job) if str(job).isprintable() else job.name)
 
 
-def job_text(title: str, job: str, frames: Sequence[tuple[str, Header]]) -> str:
+def job_text(title: str, job: str, frames: Sequence[tuple[str, Header, Proposal | None]]) -> str:
     """Return a whole job file, dated by its earliest frame. `job` is its own name in a command."""
-    dates = sorted(date for _, header in frames if (date := _date(header)))
+    dates = sorted(date for _, header, _ in frames if (date := _date(header)))
     date = f"date = {dates[0]}\n" if dates else "# date = 2026-01-31\n"
     year = dates[0][:4] if dates else "2026"
-    credit = "\n".join(_credit([header.stated for _, header in frames], year))
+    credit = "\n".join(_credit([header.stated for _, header, _ in frames], year))
     text = HEAD.format(title=_text(title), job=job, date=date, credit=credit)
     taken: set[str] = set()
-    for number, (name, header) in enumerate(frames, start=1):
+    for number, (name, header, proposal) in enumerate(frames, start=1):
         slug = _free_slug(PurePosixPath(name).stem, number, taken)
         taken.add(slug)
         size = f"{header.size.width} x {header.size.height}, {header.format}"
         words = "\n".join(_words(header.stated))
-        text += FRAME.format(size=size, file=_text(name), slug=_text(slug), words=words)
+        text += FRAME.format(size=size, file=_text(name), slug=_text(slug), subject=_subject(proposal), words=words)
     return text
+
+
+def _subject(proposal: Proposal | None) -> str:
+    if proposal is None:
+        return NOT_FOUND
+    at, keep = proposal.subject, proposal.keep
+    corners = (keep.left, keep.top, keep.right, keep.bottom)
+    return FOUND.format(subject=toml_text((at.x, at.y)), keep=toml_text(corners))
 
 
 def _date(header: Header) -> str | None:

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.deliver.write import OUR_UNFINISHED, SET_ASIDE
+from pipeline.deliver.write import OUR_UNFINISHED, plain_place
 from pipeline.faults import Fault, RequestRefused
-from pipeline.ledger.book import FILE as LEDGER
+from pipeline.job.kept_names import KEPT_FILES, KEPT_FOLDERS, LEDGER, LOCK, MANIFEST, SHEET_FOLDER, WEB_FOLDER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from pipeline.plan.rendition import Plan
 
-MANIFEST, SHEET, WEB = "manifest.json", "sheet/index.html", "web/index.html"
-LOCK = ".exporting"
-OWN_FOLDERS = ("sheet", "web", SET_ASIDE)
-OWN_FILES = (MANIFEST, LOCK, LEDGER, f"{LEDGER}-wal", f"{LEDGER}-shm", f"{LEDGER}-journal")
+SHEET, WEB = f"{SHEET_FOLDER}/index.html", f"{WEB_FOLDER}/index.html"
 MANIFEST_BEGINS = b'{\n "manifest": '
 
 
@@ -26,7 +24,7 @@ def planned_paths(plan: Plan) -> Iterator[str]:
     """Yield the path of every file and preview that a plan makes, below the output folder."""
     for frame in plan.frames:
         for rendition in (frame.whole, *frame.renditions):
-            yield from (output.path for output in (*rendition.outputs, rendition.preview) if output)
+            yield from (output.path for output in (*rendition.outputs, *rendition.sheet_outputs))
 
 
 def our_name(real: str, out: Path) -> str | None:
@@ -35,13 +33,19 @@ def our_name(real: str, out: Path) -> str | None:
         inside = Path(real).relative_to(os.path.realpath(out))
     except ValueError:
         return None
-    ours = str(inside) in OWN_FILES or inside.parts[:1] in {(name,) for name in OWN_FOLDERS}
+    ours = str(inside) in KEPT_FILES or inside.parts[:1] in {(name,) for name in KEPT_FOLDERS}
     return inside.as_posix() if ours or OUR_UNFINISHED.fullmatch(inside.name) else None
 
 
 def places_of(plan: Plan) -> set[str]:
     """Return the folders below the output folder that a run writes to."""
-    return {".", "sheet", "web", *(str(Path(path).parent) for path in planned_paths(plan))}
+    return {
+        ".",
+        SHEET_FOLDER,
+        f"{SHEET_FOLDER}/earlier",
+        WEB_FOLDER,
+        *(str(Path(path).parent) for path in planned_paths(plan)),
+    }
 
 
 def refuse_strangers(out: Path) -> None:
@@ -50,7 +54,7 @@ def refuse_strangers(out: Path) -> None:
     Where our ledger is, or a manifest that we wrote, the folder is ours; elsewhere a manifest or a page that stands
     there already belongs to somebody else. Links in our places are never followed.
     """
-    shown = [*OWN_FOLDERS, *OWN_FILES, SHEET, WEB]
+    shown = [*KEPT_FOLDERS, *KEPT_FILES, SHEET, WEB]
     faults = [
         Fault(
             f"{out}/{name}", "this is a link, which would lead out of the folder", "take it away, or name another --out"
@@ -76,3 +80,26 @@ def _begins_as_ours(manifest: Path) -> bool:
             return stream.read(len(MANIFEST_BEGINS)) == MANIFEST_BEGINS
     except OSError:
         return False
+
+
+@contextlib.contextmanager
+def alone_in(out: Path) -> Iterator[None]:
+    """Hold the output folder for one export at a time; a second one says so instead of mixing its files in."""
+    import fcntl  # noqa: PLC0415 (not there on every system that can read a plan)
+
+    # Never through a link, never emptied: whatever stands there may be somebody's.
+    lock = os.open(plain_place(out, LOCK), os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK, 0o644)
+    try:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            raise RequestRefused(
+                Fault(
+                    str(out),
+                    "another export is at work in this folder",
+                    "wait for it, or name another folder with --out",
+                )
+            ) from None
+        yield
+    finally:
+        os.close(lock)

@@ -13,9 +13,11 @@ CLEAR_LINE = "\r\x1b[K"
 
 
 class Progress:
-    """Counts frames and files as they are done. Time left is judged by the weight of what is done."""
+    """Counts frames, and files where there are any, as they are done. Time left is judged by the weight done."""
 
-    def __init__(self, stream: TextIO, *, frames: int, files: int, weight: int, quiet: bool = False) -> None:
+    def __init__(
+        self, stream: TextIO, *, frames: int, weight: int, files: int | None = None, quiet: bool = False
+    ) -> None:
         self._stream = stream
         self._moving = stream.isatty()
         self._quiet = quiet
@@ -23,14 +25,15 @@ class Progress:
         self._frames_done = self._files_done = self._weight_done = 0
         self._started = time.monotonic()
 
-    def frame_done(self, name: str, files: int, weight: int) -> None:
+    def frame_done(self, name: str, files: int = 0, weight: int = 1) -> None:
         """Note a finished frame."""
         self._frames_done += 1
         self._files_done += files
         self._weight_done += weight
         if self._quiet:
             return
-        line = f"{self._frames_done} of {self._frames} frames, {self._files_done} of {self._files} files"
+        line = f"{self._frames_done} of {self._frames} frames"
+        line += f", {self._files_done} of {self._files} files" if self._files is not None else ""
         shown = "".join(letter if letter.isprintable() else "?" for letter in name)
         if self._moving:
             width = shutil.get_terminal_size().columns - 1  # a line that wraps could not be cleared

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.write import inside, set_aside
-from pipeline.plan.build import identity
+from pipeline.plan.files import identity, made_from
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,7 +24,7 @@ def rename_delivered(plan: Plan, out: Path, ledger: Ledger, made: dict[str, Made
         for rendition in frame.renditions:
             for output in rendition.outputs:
                 name = f"{rendition.outlet}/{rendition.target}"
-                row = by_identity.get(identity(frame.file, name, output.size, output.format))
+                row = by_identity.get(identity(made_from(frame, rendition), name, output.size, output.format))
                 if row and row.path != output.path and inside(out, row.path).is_file():
                     moves.append((row, output.path))
     for row, path in moves:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.measured import brought_inside, fidelity_words, ink_words, outside_gamut
 from pipeline.faults import counted
 from pipeline.job.asked import matching
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from pipeline.deliver.export import Summary
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
 
 WORTH_A_WORD = 0.005  # from half a per cent of its pixels, a rendition's clipped colours are named
 MOST_NAMED = 3
-SPACES = {"srgb": "sRGB", "display-p3": "Display P3", "adobe-rgb": "Adobe RGB"}
 
 
 def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
@@ -32,9 +32,14 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
         for rendition in chosen:
             if rendition.refused:
                 yield f"refused: {rendition.name}: {rendition.refused}"
-        share, space = _most_outside(chosen, summary.made)
+        share, inside = _most_outside(chosen, summary.made)
         if share >= WORTH_A_WORD:
-            yield f"note: {frame.slug}: up to {share:.1%} of its colours lie outside {space} and were clipped"
+            yield f"note: {frame.slug}: up to {share:.1%} of its colours {inside}"
+        for rendition in chosen:
+            if ink := ink_words(rendition, summary.made):
+                yield f"note: {rendition.name}: total ink {ink}"
+            if missed := fidelity_words(rendition, summary.made):
+                yield f"note: {missed}"
         cautions += sum(map(_count, chosen)) + (len(frame.cautions) if chosen else 0)
     if summary.kept_names:
         yield (
@@ -42,9 +47,9 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
             "`plateline export --rename` gives each the name that the job says now"
         )
     if summary.left_over:
-        shown = ", ".join(summary.left_over[:MOST_NAMED]) + (", ..." if len(summary.left_over) > MOST_NAMED else "")
         count = counted(len(summary.left_over), "file")
-        yield f"note: {count} made earlier and no longer in the job, left in place: {shown}"
+        yield f"note: {count} made earlier and no longer in the job, left in place: {_first_of(summary.left_over)}"
+    yield from _approval_lines(summary)
     parts = [f"{counted(summary.rendered, 'file')} rendered", f"{summary.kept} unchanged"]
     if summary.rewritten:
         parts.insert(1, f"{summary.rewritten} with new metadata only")
@@ -53,7 +58,27 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
     if summary.faults:
         parts.append(f"{counted(len(summary.faults), 'fault')}, told below")
     yield ", ".join(parts)
-    yield f"contact sheet: {out / 'sheet' / 'index.html'}"
+    if summary.sheet:
+        yield f"contact sheet: {out / summary.sheet}"
+
+
+def _approval_lines(summary: Summary) -> Iterator[str]:
+    """Yield what waits for an approval, and what stands in its place."""
+    waiting = [one.name for one in summary.plan.renditions if one.waits]
+    if waiting:
+        wait = "waits" if len(waiting) == 1 else "wait"
+        yield f"{counted(len(waiting), 'rendition')} {wait} for approval: {_first_of(waiting)}"
+    if summary.unapproved:
+        count = counted(len(summary.unapproved), "file")
+        are = "is" if len(summary.unapproved) == 1 else "are"
+        yield (
+            f"note: {count} made earlier {are} not what was approved; left in place, in neither the manifest nor the "
+            f"code for the post: {_first_of(summary.unapproved)}"
+        )
+
+
+def _first_of(names: Sequence[str]) -> str:
+    return ", ".join(names[:MOST_NAMED]) + (", ..." if len(names) > MOST_NAMED else "")
 
 
 def _count(rendition: Rendition) -> int:
@@ -61,11 +86,6 @@ def _count(rendition: Rendition) -> int:
 
 
 def _most_outside(renditions: Iterable[Rendition], made: Mapping[str, Made]) -> tuple[float, str]:
-    """Return the largest share of pixels outside its target's space that any rendition has, and that space."""
-    shares = [
-        (row.outside_gamut, SPACES[rendition.settings.colour])
-        for rendition in renditions
-        for output in rendition.outputs
-        if (row := made.get(output.path)) and row.outside_gamut is not None
-    ]
+    """Return the largest share of pixels outside its target's colours that any rendition has, and what they became."""
+    shares = [(outside_gamut(rendition, made) or 0.0, brought_inside(rendition)) for rendition in renditions]
     return max(shares, default=(0.0, ""))

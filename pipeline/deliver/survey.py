@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.inspection.known import known_inspections
 from pipeline.deliver.place import our_name, planned_paths
 from pipeline.faults import Fault, FrameUnreadable, RequestRefused
 from pipeline.frames.read_header import read_header
@@ -14,27 +15,34 @@ from pipeline.job.explain import nearest
 from pipeline.job.read import read_job
 from pipeline.ledger.book import read_made
 from pipeline.plan.build import build_plan
+from pipeline.plan.inspected import with_findings, with_found_subjects
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
     from pipeline.frames.header import Header
+    from pipeline.frames.inspection.values import Inspection
     from pipeline.job.job import Job
     from pipeline.plan.rendition import Plan
 
 
 @dataclass(frozen=True, slots=True)
 class Survey:
-    """A checked job, the headers of its frames by slug, and the frames that cannot be read."""
+    """A checked job, the headers of its frames by slug, and the frames that cannot be read.
+
+    `inspected` is what an earlier run found by looking at the frames, by slug.
+    """
 
     job: Job
     headers: Mapping[str, Header]
     unreadable: tuple[Fault, ...]
+    inspected: Mapping[str, Inspection] = field(default_factory=dict)
 
     def plan(self, delivered: Mapping[str, str]) -> Plan:
         """Return the plan; what was delivered before keeps its name. Raises `RequestRefused`."""
-        plan = build_plan(self.job, self.headers, delivered)
+        job = with_found_subjects(self.job, self.headers, self.inspected)
+        plan = with_findings(build_plan(job, self.headers, delivered), self.inspected)
         faults = [fault for mark in _marks(plan) if (fault := self._mark_fault(mark))]
         if faults:
             raise RequestRefused(*faults)
@@ -49,7 +57,7 @@ class Survey:
         missing = "".join(sorted(missing_letters(mark)))
         if not missing:
             return None
-        wanted = "write the shoot's title and the sponsor's name in Latin letters, or take the mark off the target"
+        wanted = "write the shoot's title and the sponsor's name in Latin, Greek or Cyrillic, or mark no target"
         return Fault(self.job.file.name, f"the proof mark cannot show {missing!r}", wanted, "shoot: title")
 
     def refuse_only(self, pattern: str) -> None:
@@ -57,15 +65,16 @@ class Survey:
         names = [
             f"{asked.slug}/{request.outlet}/{request.name}" for asked in self.job.frames for request in asked.requests
         ]
+        names += [f"{pair.slug}/{one.outlet}/{one.name}" for pair in self.job.pairs for one, _ in pair.requests]
         if not matching(names, pattern):
             wanted = f"it is matched against frame/outlet/target, such as {names[0]}"
             raise RequestRefused(
                 Fault("--only", f"nothing in this job matches '{pattern}'", wanted, nearest=nearest(pattern, names))
             )
 
-    def refuse_files_in_the_way(self, plan: Plan, out: Path) -> None:
+    def refuse_files_in_the_way(self, plan: Plan | None, out: Path) -> None:
         """See that nothing of hers will be written over. Raises `RequestRefused` where it would be."""
-        planned = {os.path.realpath(out / path): path for path in planned_paths(plan)}
+        planned = {os.path.realpath(out / path): path for path in planned_paths(plan)} if plan else {}
         hers = {os.path.realpath(asked.path): asked.place for asked in self.job.frames}
         hers |= {os.path.realpath(path): path.name for path in (self.job.file, *self.job.beside)}
         faults = [
@@ -77,8 +86,11 @@ class Survey:
             raise RequestRefused(*faults)
 
 
-def survey(job_file: Path) -> Survey:
-    """Return a job with what its frames' headers say. Raises `RequestRefused` with every fault of the request."""
+def survey(job_file: Path, out: Path | None = None) -> Survey:
+    """Return a job with what its frames' headers say, and what the ledger of `out` (if any) knows of looks at them.
+
+    Writes nothing there. Raises `RequestRefused` with every fault of the request.
+    """
     job = read_job(job_file)
     headers: dict[str, Header] = {}
     unreadable: list[Fault] = []
@@ -87,7 +99,7 @@ def survey(job_file: Path) -> Survey:
             headers[asked.slug] = read_header(asked.path, name=asked.entry.file, pixel_limit=job.pixel_limit)
         except FrameUnreadable as error:
             unreadable.append(error.fault)
-    return Survey(job, headers, tuple(unreadable))
+    return Survey(job, headers, tuple(unreadable), known_inspections(job, headers, out) if out else {})
 
 
 def delivered_names(out: Path) -> dict[str, str]:

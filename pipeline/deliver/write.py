@@ -12,6 +12,7 @@ import stat
 from typing import TYPE_CHECKING
 
 from pipeline.faults import Fault, RequestRefused
+from pipeline.job.kept_names import SET_ASIDE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 
 UNFINISHED = ".unfinished-"
 OUR_UNFINISHED = re.compile(re.escape(UNFINISHED) + r"\d+(-.+)?", re.DOTALL)
-SET_ASIDE = "set-aside"
 
 
 def inside(folder: Path, relative: str) -> Path:
@@ -30,14 +30,19 @@ def inside(folder: Path, relative: str) -> Path:
     return place
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write beside the final name, flush to disk, then rename over it. Raises OSError; leaves nothing half-made."""
+def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
+    """Write beside the final name, flush to disk, then rename over it. Raises OSError; leaves nothing half-made.
+
+    `mode` are the permissions of the file, those of any new one where it is None.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f"{UNFINISHED}{os.getpid()}-{path.name}")
     try:
         with beside.open("wb") as stream:
             stream.write(data)
             stream.flush()
+            if mode is not None:
+                os.fchmod(stream.fileno(), mode)
             os.fsync(stream.fileno())
         beside.replace(path)
     except BaseException:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 MAKE, MODEL, ORIENTATION = 0x010F, 0x0110, 0x0112
 EXIF_IFD, GPS_IFD, INTEROP_IFD = 0x8769, 0x8825, 0xA005
 EXPOSURE_TIME, F_NUMBER, FOCAL_LENGTH, LENS_MODEL = 0x829A, 0x829D, 0x920A, 0xA434
+SUBJECT_DISTANCE, FOCAL_LENGTH_35 = 0x9206, 0xA405
 SENSITIVITY, OUTPUT_SENSITIVITY, EXPOSURE_INDEX = 0x8827, 0x8831, 0x8832
 TAKEN, TAKEN_OFFSET = 0x9003, 0x9011
 # CameraOwnerName, BodySerialNumber, LensSerialNumber, ImageUniqueID; CameraSerialNumber of DNG.
@@ -64,6 +65,8 @@ def facts_of(sources: Sequence[Source], *, position: bool) -> CameraFacts:
         taken=_taken(_text(sources, TAKEN), _text(sources, TAKEN_OFFSET)),
         position=position,
         serials=any(_is_filled(tiff, entry) for tag in SERIALS for tiff, entry in _fields(sources, tag)),
+        focal_35_mm=_focal_35(sources),
+        distance_m=_positive(sources, SUBJECT_DISTANCE),
     )
 
 
@@ -128,6 +131,12 @@ def _positive(sources: Sequence[Source], tag: int) -> Fraction | None:
         if value is not None and 0 < value < UNKNOWN:
             return value
     return None
+
+
+def _focal_35(sources: Sequence[Source]) -> int | None:
+    """Return the focal length on 36 x 24 mm in whole millimetres; 0 stands for unknown."""
+    value = _positive(sources, FOCAL_LENGTH_35)
+    return round(value) or None if value is not None else None
 
 
 def _sensitivity(sources: Sequence[Source]) -> int | None:

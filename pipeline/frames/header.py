@@ -21,6 +21,7 @@ class CameraFacts:
     """How the frame was taken, as far as its Exif says; None where it does not.
 
     `taken` is ISO 8601, local time with offset where the file has one ("2026-09-12T10:24:31+02:00").
+    `focal_35_mm` is the focal length that sees as much on a sensor of 36 x 24 mm; `distance_m` is what was focused on.
     `position` and `serials` only say that such private facts are there; their values are never kept.
     """
 
@@ -34,6 +35,8 @@ class CameraFacts:
     taken: str | None = None
     position: bool = False
     serials: bool = False
+    focal_35_mm: int | None = None
+    distance_m: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,15 +14,18 @@ from typing import TYPE_CHECKING, Self
 
 from pipeline.faults import Fault, RequestRefused
 from pipeline.job.kept_names import LEDGER
+from pipeline.ledger.inspected import read_inspected_from, write_inspected_to
 from pipeline.ledger.made import Made
 from pipeline.ledger.rounds import read_rounds_from, write_round_to
 from pipeline.ledger.tables import MADE_COLUMNS, VERSION, bring_up_to_date, edition
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Mapping
     from pathlib import Path
     from types import TracebackType
 
+    from pipeline.frames.inspection.values import Inspection
+    from pipeline.ledger.inspected import Looked
     from pipeline.ledger.rounds import Round, Shown
 
 FILE = LEDGER
@@ -54,6 +57,23 @@ def read_rounds(folder: Path) -> tuple[Round, ...]:
     """
     with _read_only(folder) as (base, version):
         return read_rounds_from(base) if base and version == VERSION else ()
+
+
+def has_inspected(folder: Path) -> bool:
+    """Return whether the ledger of `folder` knows any look at a frame. Raises `RequestRefused`."""
+    with _read_only(folder) as (base, version):
+        if base is None or version != VERSION:
+            return False
+        return base.execute("SELECT 1 FROM inspected LIMIT 1").fetchone() is not None
+
+
+def read_inspected(folder: Path, wanted: Iterable[Looked]) -> dict[Looked, Inspection]:
+    """Return what the ledger of `folder` knows of these looks at frames. Writes nothing there.
+
+    Raises `RequestRefused`.
+    """
+    with _read_only(folder) as (base, version):
+        return read_inspected_from(base, wanted) if base and version == VERSION else {}
 
 
 def read_digests(folder: Path) -> Callable[[Path], str]:
@@ -254,6 +274,16 @@ class Ledger:
             return known
         with self._whole_or_not():
             return write_round_to(self._base, round_id, outlet, whole)
+
+    def inspected(self, wanted: Iterable[Looked]) -> dict[Looked, Inspection]:
+        """Return what is known of these looks at frames."""
+        with self._told():
+            return read_inspected_from(self._base, wanted)
+
+    def keep_inspected(self, found: Mapping[Looked, Inspection]) -> None:
+        """Keep what looking at frames gave; all of it or nothing."""
+        with self._whole_or_not():
+            write_inspected_to(self._base, found)
 
     @contextlib.contextmanager
     def _whole_or_not(self) -> Iterator[None]:

@@ -31,7 +31,13 @@ CREATE TABLE shown (
     PRIMARY KEY (round, outlet, rendition)
 ) STRICT;
 """
-_ALL = f"BEGIN;{_CONTENT}{_MADE}{_ROUNDS}PRAGMA user_version = 3;COMMIT;"
+# `asked` is the digest over all that an inspection was asked with; what came of it is JSON.
+_INSPECTED = """
+CREATE TABLE inspected (
+    sha256 TEXT NOT NULL, asked TEXT NOT NULL, inspection TEXT NOT NULL, PRIMARY KEY (sha256, asked)
+) STRICT;
+"""
+_ALL = f"BEGIN;{_CONTENT}{_MADE}{_ROUNDS}{_INSPECTED}PRAGMA user_version = 3;COMMIT;"
 _NEXT = {
     1: """
         BEGIN;
@@ -47,7 +53,7 @@ _NEXT = {
         ALTER TABLE made ADD COLUMN total_ink REAL;
         ALTER TABLE made ADD COLUMN heavy_ink REAL;
         ALTER TABLE made ADD COLUMN ink_over REAL;
-        {_ROUNDS}
+        {_ROUNDS}{_INSPECTED}
         PRAGMA user_version = 3;
         COMMIT;
     """,
@@ -59,6 +65,7 @@ SHOWN_COLUMNS = (
     "round, outlet, rendition, picture_key, preview_sha256, preview_width, preview_height, "
     "box_left, box_top, box_width, box_height, turn_deg"
 )
+INSPECTED_COLUMNS = "sha256, asked, inspection"
 
 
 def edition(base: sqlite3.Connection) -> int | None:
@@ -73,10 +80,10 @@ def edition(base: sqlite3.Connection) -> int | None:
         return 0
     if version > VERSION and columns:
         return int(version)
-    wanted = {"content", "made"} | ({"round", "shown"} if version == VERSION else set())
+    wanted = {"content", "made"} | ({"round", "shown", "inspected"} if version == VERSION else set())
     ours = columns == MADE_COLUMNS.get(version) and tables >= wanted
-    if version == VERSION and _columns(base, "shown") != SHOWN_COLUMNS:
-        ours = False
+    if version == VERSION:
+        ours = ours and (_columns(base, "shown"), _columns(base, "inspected")) == (SHOWN_COLUMNS, INSPECTED_COLUMNS)
     return int(version) if ours else None
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from pipeline.light.box import Region
     from pipeline.light.smooth import Picture
 
 Values = NDArray[np.float64]
@@ -59,10 +60,10 @@ class Edges:
         )
 
 
-def edges(codes: NDArray[Any], lightness: Picture) -> Edges:
+def edges(planes: NDArray[Any], lightness: Picture) -> Edges:
     """Return the strongest edges of each part of a frame and how wide they are.
 
-    `codes` are all original pixels, encoded, unsigned integers, height x width x bands. `lightness` is a reduced copy:
+    `planes` are all original pixels, encoded, unsigned integers, bands x height x width. `lightness` is a reduced copy:
     square root of linear luminance, 0..1, height x width. Edges wider than about 12 px are cut to that.
     """
     rows, columns, across_x, across_y = _strongest(lightness)
@@ -70,13 +71,20 @@ def edges(codes: NDArray[Any], lightness: Picture) -> Edges:
     at = np.arange(-REACH_PX, REACH_PX + 1.0)
     profile = np.zeros((rows.size, at.size))
     for aside in ASIDE_PX:
-        down = (y * codes.shape[0] - 0.5 + aside * across_x)[:, None] + at * across_y[:, None]
-        right = (x * codes.shape[1] - 0.5 - aside * across_y)[:, None] + at * across_x[:, None]
-        profile += between_pixels(codes, down, right) / len(ASIDE_PX)
-    slack = math.ceil(1.5 * codes.shape[1] / lightness.shape[1]) + 1
+        down = (y * planes.shape[1] - 0.5 + aside * across_x)[:, None] + at * across_y[:, None]
+        right = (x * planes.shape[2] - 0.5 - aside * across_y)[:, None] + at * across_x[:, None]
+        profile += between_pixels(planes, down, right) / len(ASIDE_PX)
+    slack = math.ceil(1.5 * planes.shape[2] / lightness.shape[1]) + 1
     sigma, contrast = step_widths(profile, min(slack, REACH_PX - 2))
     found = Edges(x, y, sigma, contrast, across_x, across_y)
     return found.only(contrast > LEAST_CONTRAST)
+
+
+def in_ellipse(found: Edges, region: Region) -> NDArray[np.bool_]:
+    """Return which edges lie in the ellipse that touches a region's sides: dishes are round, corners show the table."""
+    across = (2 * found.x - region.left - region.right) / (region.right - region.left)
+    down = (2 * found.y - region.top - region.bottom) / (region.bottom - region.top)
+    return np.asarray(across**2 + down**2 < 1)
 
 
 def step_widths(profiles: Values, slack: int) -> tuple[Values, Values]:
@@ -100,22 +108,26 @@ def step_widths(profiles: Values, slack: int) -> tuple[Values, Values]:
     return np.sqrt(np.maximum(sigma**2 - READING, 0.0)), np.where(rising, height, 0.0)
 
 
-def between_pixels(codes: NDArray[Any], down: Values, right: Values) -> Values:
+def between_pixels(planes: NDArray[Any], down: Values, right: Values) -> Values:
     """Return the mean of the bands (0..1) at places between pixels, by bilinear interpolation; beyond, the edge's."""
-    height, width = codes.shape[:2]
-    flat = codes.reshape(height * width, -1)
+    bands, height, width = planes.shape
     rows, columns = np.clip(down, 0, height - 1), np.clip(right, 0, width - 1)
     top, left = rows.astype(np.intp), columns.astype(np.intp)
-    below, beside = np.minimum(top + 1, height - 1), np.minimum(left + 1, width - 1)
     low, far = rows - top, columns - left
+    here = top * width + left
+    beside = (left < width - 1).astype(np.intp)
+    below = (top < height - 1) * width
+    flat = planes.reshape(bands, -1)
 
-    def level(row: NDArray[np.intp], column: NDArray[np.intp]) -> Values:
-        chosen = flat[row * width + column]
-        return np.asarray(chosen.sum(axis=-1, dtype=np.uint32), dtype=np.float64)
+    def level(place: NDArray[np.intp]) -> Values:
+        total: Values = np.stack([band.take(place) for band in flat]).sum(axis=0, dtype=np.float64)
+        return total
 
-    upper = level(top, left) * (1 - far) + level(top, beside) * far
-    lower = level(below, left) * (1 - far) + level(below, beside) * far
-    return np.asarray(upper * (1 - low) + lower * low) / (np.iinfo(codes.dtype).max * flat.shape[1])
+    upper = level(here)
+    upper += far * (level(here + beside) - upper)
+    lower = level(here + below)
+    lower += far * (level(here + below + beside) - lower)
+    return (upper + low * (lower - upper)) / np.float64(np.iinfo(planes.dtype).max * bands)
 
 
 def gradients(values: Picture) -> tuple[Picture, Picture]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
+MID_GREY = 0.18  # of the light that white gives: what a meter brings a scene to on average (common practice, no source)
+DARKEST = 1e-6  # black is so many times darker, for a number that stays finite
 
 
 def exposure_value(f_number: float, exposure_s: float) -> float:
@@ -18,6 +20,11 @@ def exposure_value(f_number: float, exposure_s: float) -> float:
 def exposure_value_at_iso_100(f_number: float, exposure_s: float, iso: float) -> float:
     """Return the exposure value that the same light would ask for at ISO 100: EV - log2(ISO / 100)."""
     return exposure_value(f_number, exposure_s) - math.log2(iso / 100)
+
+
+def stops_from_mid_grey(luminance: float) -> float:
+    """Return how many stops a mean luminance (Y, white is 1) lies above mid grey; below it, less than 0."""
+    return math.log2(max(luminance, DARKEST) / MID_GREY)
 
 
 def longest_hand_held_s(focal_mm: float, crop_factor: float) -> float:

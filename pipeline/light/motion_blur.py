@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 SHORTEST_PX, LONGEST_SHARE = 4.5, 0.4
 LEAST_SIDE_PX = 64
 FLOOR = 1e-12  # power below that of a rounding error says nothing
+LOWEST = 60  # values that are looked at
 CLEAR = 6.0  # standard deviations: pictures that are not smeared along a line stay below, but for faint depths
 OF_NORMAL = 1.4826  # standard deviation over median absolute deviation, of a normal distribution
 
@@ -89,30 +90,27 @@ def _deepest(cepstrum: Picture) -> Streak:
     middle = cepstrum.shape[0] // 2
     reach = int(LONGEST_SHARE * cepstrum.shape[0])
     around = cepstrum[middle - reach - 2 : middle + reach + 3, middle - reach - 2 : middle + reach + 3]
-    rows, columns = np.indices(around.shape) - (reach + 2)
+    rows, columns = np.mgrid[-reach - 2 : reach + 3, -reach - 2 : reach + 3]
     away = np.hypot(rows, columns)
-    prominence = _prominence(around, np.rint(away).astype(np.intp))
     half = (rows > 0) | ((rows == 0) & (columns > 0))
     allowed = half & (away >= SHORTEST_PX) & (away <= reach)
-    clear = allowed & (prominence >= CLEAR)
-    row, column = np.unravel_index(int(np.where(clear if clear.any() else allowed, around, np.inf).argmin()), away.shape)
+    order = np.argsort(np.where(allowed, around, np.inf), axis=None)[:LOWEST]
+    ring = np.rint(away).astype(np.intp)
+    prominence = [_prominence(around.ravel()[one], around[ring == ring.ravel()[one]]) for one in order]
+    first = next((at for at, value in enumerate(prominence) if value >= CLEAR), 0)
+    row, column = (int(at) for at in np.unravel_index(int(order[first]), away.shape))
     down = float(rows[row, column]) + _between(around[row - 1 : row + 2, column])
     across = float(columns[row, column]) + _between(around[row, column - 1 : column + 2])
     angle = float(np.degrees(np.arctan2(down, across))) % 180.0
     depth = max(-float(around[row, column]), 0.0)
-    return Streak(float(np.hypot(down, across)), angle, depth, max(float(prominence[row, column]), 0.0))
+    return Streak(float(np.hypot(down, across)), angle, depth, max(prominence[first], 0.0))
 
 
-def _prominence(values: Picture, ring: NDArray[np.intp]) -> Picture:
-    """Return by how many of its standard deviations each value lies below the median of its ring."""
-    found = np.zeros_like(values)
-    order = np.argsort(ring, axis=None, kind="stable")
-    for places in np.split(order, np.cumsum(np.bincount(ring.ravel()))[:-1]):
-        one = values.ravel()[places]
-        middle = np.median(one)
-        spread = OF_NORMAL * np.median(np.abs(one - middle))
-        found.ravel()[places] = (middle - one) / spread if spread > 0.0 else 0.0
-    return found
+def _prominence(value: float, ring: NDArray[np.float64]) -> float:
+    """Return by how many standard deviations a value lies below the median of its ring."""
+    middle = float(np.median(ring))
+    spread = OF_NORMAL * float(np.median(np.abs(ring - middle)))
+    return (middle - float(value)) / spread if spread > 0.0 else 0.0
 
 
 def _between(three: NDArray[np.float64]) -> float:

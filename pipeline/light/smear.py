@@ -18,7 +18,7 @@ from pipeline.light.box import Region
 from pipeline.light.edge_width import step_widths
 from pipeline.light.islands import labelled
 from pipeline.light.oklab import lms_to_oklab, rgb_to_lms
-from pipeline.light.smooth import by_area, gaussian
+from pipeline.light.smooth import by_blocks, gaussian
 from pipeline.light.spaces import SRGB, rgb_to_pcs
 
 if TYPE_CHECKING:
@@ -27,30 +27,33 @@ if TYPE_CHECKING:
     from pipeline.light.edge_width import Edges, Values
     from pipeline.light.smooth import Picture
 
-# Sides in pixels are those of a frame of this longer side; blurs and distances are shares of the longer side.
-MAP_SIDE = 600
+# Blurs and distances are shares of the frame's longer side, but for those in pixels of the map: the reduced copy,
+# reduced once more, by a whole number, to about this longer side.
+MAP_SIDE = 500
 MARGIN = 0.05  # round the region: what lies beside it counts as its surroundings
 FINE_PX, COARSE_PX = 1.0, 3.0
+LIKELY_PX = 1.2  # blur at the scale of the map from which an edge is looked at
 FAINTEST_SLOPE = 0.004  # of chroma, a pixel of the map, after COARSE_PX
 LEAST_CHROMA = 0.05  # step across the edge, OKLab
 OF_LIGHTNESS = 0.5  # a step in chroma is at least so much of that in lightness
 REACH_PX, AWAY_PX = 40, (7, 11)  # of the profile; where the colours of the two sides are taken, to either side
-LEAST_SIGMA, LEAST_SIGMA_PX = 0.0021, 3.0
-NEAR = 0.045
+LEAST_SIGMA, LEAST_SIGMA_PX = 0.0025, 3.0
+NEAR = 0.06
 TIMES_WIDER = 3.0
 FEWEST_SHARP = 3
-MOST_EDGES = 800
-CELL = 1 / 150
-FEWEST_A_CELL = 0.9
+MOST_EDGES = 1500
+CELL = 1 / 300
+FEWEST_IN_RUN = 8
 
 
 @dataclass(frozen=True, slots=True)
 class Smear:
-    """A run of wide edges with sharp detail on both sides of them.
+    """A connected run of wide edges.
 
     `extent` is its length and `sigma` the blur (Gaussian) across its edges, both as shares of the frame's longer side;
     `across_deg` is the direction of that blur, 0..180 from the horizontal, clockwise. `one_way` is 0..1: 1 where all
     edges are blurred in that one direction, as by motion; near 0 where all around is, as in front of the focus.
+    `amid_sharp` is the share of its edges that have sharp detail on both sides.
     """
 
     where: Region
@@ -58,11 +61,12 @@ class Smear:
     sigma: float
     across_deg: float
     one_way: float
+    amid_sharp: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _ColourEdges:
-    """Places and directions in pixels of the frame at `MAP_SIDE`; `sigma` likewise."""
+    """Places and blur in pixels of the reduced copy, and unit vectors across."""
 
     x: Values
     y: Values
@@ -78,45 +82,34 @@ class _ColourEdges:
 
 
 def smears(light: Picture, region: Region, sharp: Edges, long_side_px: int) -> tuple[Smear, ...]:
-    """Return what is smeared in a region of a frame, the longest first.
+    """Return the runs of wide edges in a region of a frame, the longest first.
 
     `light` is linear sRGB, float64, height x width x 3, of all of the frame; `sharp` are edges measured on the original
     pixels, `long_side_px` of them along the longer side.
     """
     height, width = light.shape[:2]
-    left, right = max(region.left - MARGIN, 0.0) * width, min(region.right + MARGIN, 1.0) * width
-    top, bottom = max(region.top - MARGIN, 0.0) * height, min(region.bottom + MARGIN, 1.0) * height
-    part = light[int(top) : math.ceil(bottom), int(left) : math.ceil(right)]
-    scale = MAP_SIDE / max(height, width)
-    found = _colour_edges(part, min(scale, 1.0), scale)
-    found = _ColourEdges(
-        found.x + int(left) * scale, found.y + int(top) * scale, found.across_x, found.across_y, found.sigma
-    )
-    least = max(LEAST_SIGMA, LEAST_SIGMA_PX / long_side_px) * MAP_SIDE
-    inside = (found.x >= region.left * width * scale) & (found.x <= region.right * width * scale)
-    inside &= (found.y >= region.top * height * scale) & (found.y <= region.bottom * height * scale)
-    wide = found.only(inside & (found.sigma >= least))
-    wide = wide.only(slice(None, None, -(-max(wide.x.size, 1) // MOST_EDGES)))
-    others = np.stack(
-        [
-            np.concatenate([found.x, sharp.x * width * scale]),
-            np.concatenate([found.y, sharp.y * height * scale]),
-            np.concatenate([found.sigma, sharp.sigma_px * (MAP_SIDE / long_side_px)]),
-        ]
-    )
-    others = others[:, :: -(-max(others.shape[1], 1) // (2 * MOST_EDGES))]
-    runs = _runs(wide.only(_amid_sharp(wide, others)), (width * scale, height * scale))
+    long = max(height, width)
+    left, right = region.left * width, region.right * width
+    top, bottom = region.top * height, region.bottom * height
+    corner = max(int(left - MARGIN * long), 0), max(int(top - MARGIN * long), 0)
+    part = light[corner[1] : math.ceil(bottom + MARGIN * long), corner[0] : math.ceil(right + MARGIN * long)]
+    found = _colour_edges(part, max(round(long / MAP_SIDE), 1), corner)
+    inside = (found.x >= left) & (found.x <= right) & (found.y >= top) & (found.y <= bottom)
+    wide = found.only(inside & (found.sigma >= max(LEAST_SIGMA, LEAST_SIGMA_PX / long_side_px) * long))
+    others = np.stack([sharp.x * width, sharp.y * height, sharp.sigma_px * (long / long_side_px)])
+    runs = _runs(wide, _amid_sharp(wide, others, NEAR * long), (height, width))
     return tuple(sorted(runs, key=lambda run: -run.extent))
 
 
-def _colour_edges(light: Picture, reduction: float, scale: float) -> _ColourEdges:
-    """Return the edges in colour of a part of a frame, in pixels of the map counted from the part's corner."""
-    small = by_area(light, max(round(max(light.shape[:2]) * reduction), 1))
-    rows, columns, across_x, across_y = _ridges(_oklab(small))
+def _colour_edges(light: Picture, reduction: int, corner: tuple[int, int]) -> _ColourEdges:
+    """Return the wide edges in colour of a part of a frame whose corner is there (right, down)."""
+    small = by_blocks(light, max(max(light.shape[:2]) // reduction, 1))
+    rows, columns, across_x, across_y = _wide_ridges(_oklab(small)[..., 1:])
+    thinned = slice(None, None, -(-max(rows.size, 1) // MOST_EDGES))
+    rows, columns, across_x, across_y = rows[thinned], columns[thinned], across_x[thinned], across_y[thinned]
     at = np.arange(-REACH_PX, REACH_PX + 1.0)
-    to_light = light.shape[1] / small.shape[1], light.shape[0] / small.shape[0]
-    right = ((columns + 0.5) * to_light[0] - 0.5)[:, None] + at * across_x[:, None]
-    down = ((rows + 0.5) * to_light[1] - 0.5)[:, None] + at * across_y[:, None]
+    x, y = (np.asarray((place + 0.5) * reduction, dtype=np.float64) for place in (columns, rows))
+    right, down = (x - 0.5)[:, None] + at * across_x[:, None], (y - 0.5)[:, None] + at * across_y[:, None]
     colours = _oklab(_between(light, down, right))
     near, far = AWAY_PX
     step = colours[:, REACH_PX + near : REACH_PX + far].mean(axis=1)
@@ -125,27 +118,33 @@ def _colour_edges(light: Picture, reduction: float, scale: float) -> _ColourEdge
     chroma = chroma / np.maximum(np.linalg.norm(chroma, axis=1), 1e-9)[:, None]
     sigma, contrast = step_widths(np.einsum("nkc,nc->nk", colours, chroma), 4)
     sound = (sigma > 0) & (contrast > LEAST_CHROMA) & (contrast > OF_LIGHTNESS * np.abs(step[:, 0]))
-    to_map = scale * to_light[0]
-    every = _ColourEdges((columns + 0.5) * to_map, (rows + 0.5) * to_map, across_x, across_y, sigma * scale)
-    return every.only(sound)
+    return _ColourEdges(x + corner[0], y + corner[1], across_x, across_y, sigma).only(sound)
 
 
 def _oklab(light: Picture) -> Picture:
     return lms_to_oklab(light @ rgb_to_lms(rgb_to_pcs(SRGB)).T)
 
 
-def _ridges(oklab: Picture) -> tuple[NDArray[np.intp], NDArray[np.intp], Values, Values]:
-    """Return rows, columns and unit vectors across: where the slope of the two colour bands is steepest."""
-    if min(oklab.shape[:2]) < 2 * math.ceil(3 * COARSE_PX):
+def _wide_ridges(chroma: Picture) -> tuple[NDArray[np.intp], NDArray[np.intp], Values, Values]:
+    """Return rows, columns and unit vectors across, where colour changes most steeply but as steeply when smoothed.
+
+    An edge of blur s falls to sqrt((s^2 + FINE^2) / (s^2 + COARSE^2)) of its slope from one smoothing to the other.
+    """
+    if min(chroma.shape[:2]) < 2 * math.ceil(3 * COARSE_PX):
         nothing = np.zeros(0)
         return nothing.astype(np.intp), nothing.astype(np.intp), nothing, nothing
-    smooth = gaussian(oklab[..., 1:], COARSE_PX)
-    down, right = np.gradient(smooth, axis=(0, 1))
+    down, right = _slopes(gaussian(chroma, COARSE_PX))
     same = (right * down).sum(axis=2)
     turn = 0.5 * np.arctan2(2 * same, (right**2).sum(axis=2) - (down**2).sum(axis=2))
     across_x, across_y = np.cos(turn), np.sin(turn)
-    steep = np.linalg.norm(right * across_x[..., None] + down * across_y[..., None], axis=2)
-    candidate = steep > FAINTEST_SLOPE
+
+    def slope(down: Picture, right: Picture) -> Picture:
+        return np.asarray(np.linalg.norm(right * across_x[..., None] + down * across_y[..., None], axis=2))
+
+    steep = slope(down, right)
+    least = (LIKELY_PX**2 + FINE_PX**2) / (LIKELY_PX**2 + COARSE_PX**2)
+    fine_down, fine_right = _slopes(gaussian(chroma, FINE_PX))
+    candidate = (steep > FAINTEST_SLOPE) & (steep**2 > least * slope(fine_down, fine_right) ** 2)
     rim = math.ceil(COARSE_PX)
     candidate[:rim] = candidate[-rim:] = candidate[:, :rim] = candidate[:, -rim:] = False
     rows, columns = np.nonzero(candidate)
@@ -154,6 +153,11 @@ def _ridges(oklab: Picture) -> tuple[NDArray[np.intp], NDArray[np.intp], Values,
     behind = steep[np.rint(rows - v).astype(np.intp), np.rint(columns - u).astype(np.intp)]
     top = (value >= ahead) & (value >= behind)
     return rows[top], columns[top], u[top], v[top]
+
+
+def _slopes(values: Picture) -> tuple[Picture, Picture]:
+    down, right = np.gradient(values, axis=(0, 1))
+    return np.asarray(down, dtype=np.float64), np.asarray(right, dtype=np.float64)
 
 
 def _between(light: Picture, down: Values, right: Values) -> Picture:
@@ -168,12 +172,12 @@ def _between(light: Picture, down: Values, right: Values) -> Picture:
     return np.asarray(upper * (1 - low) + lower * low)
 
 
-def _amid_sharp(wide: _ColourEdges, others: Picture) -> NDArray[np.bool_]:
+def _amid_sharp(wide: _ColourEdges, others: Picture, near: float) -> NDArray[np.bool_]:
     """Return for each wide edge whether a fifth of what is near on either side is drawn so much more sharply."""
     right, down = others[0] - wide.x[:, None], others[1] - wide.y[:, None]
     ahead = right * wide.across_x[:, None] + down * wide.across_y[:, None]
     along = np.abs(down * wide.across_x[:, None] - right * wide.across_y[:, None])
-    beside = (np.hypot(ahead, along) < NEAR * MAP_SIDE) & (along < np.abs(ahead))
+    beside = (np.hypot(ahead, along) < near) & (along < np.abs(ahead))
     beside &= np.abs(ahead) > 2 * wide.sigma[:, None]
     sharp = beside & (others[2] <= wide.sigma[:, None] / TIMES_WIDER)
     amid = np.ones(wide.x.size, dtype=np.bool_)
@@ -183,10 +187,10 @@ def _amid_sharp(wide: _ColourEdges, others: Picture) -> NDArray[np.bool_]:
     return amid
 
 
-def _runs(found: _ColourEdges, size: tuple[float, float]) -> list[Smear]:
-    """Return the connected runs of edges, each as long as its parts reach, without those that are mostly gaps."""
-    cell = CELL * MAP_SIDE
-    mask = np.zeros((math.ceil(size[1] / cell) + 2, math.ceil(size[0] / cell) + 2), dtype=np.bool_)
+def _runs(found: _ColourEdges, amid: NDArray[np.bool_], size: tuple[int, int]) -> list[Smear]:
+    """Return the connected runs of edges."""
+    cell = CELL * max(size)
+    mask = np.zeros((math.ceil(size[0] / cell) + 2, math.ceil(size[1] / cell) + 2), dtype=np.bool_)
     rows, columns = (found.y / cell).astype(np.intp) + 1, (found.x / cell).astype(np.intp) + 1
     mask[rows, columns] = True
     grown = mask.copy()
@@ -194,29 +198,29 @@ def _runs(found: _ColourEdges, size: tuple[float, float]) -> list[Smear]:
         for right in (-1, 0, 1):
             grown |= np.roll(mask, (down, right), (0, 1))
     numbers = labelled(grown)[rows, columns]
+    counts = np.bincount(numbers)
     return [
-        run
-        for number in np.unique(numbers)
-        if (run := _run(found.only(numbers == number), size)).extent * FEWEST_A_CELL / CELL
-        <= int((numbers == number).sum())
+        _run(found.only(numbers == number), float(amid[numbers == number].mean()), size)
+        for number in np.flatnonzero(counts >= FEWEST_IN_RUN)
     ]
 
 
-def _run(found: _ColourEdges, size: tuple[float, float]) -> Smear:
+def _run(found: _ColourEdges, amid: float, size: tuple[int, int]) -> Smear:
+    height, width = size
     left, right = float(found.x.min()), float(found.x.max())
     top, bottom = float(found.y.min()), float(found.y.max())
     double = (found.across_x + 1j * found.across_y) ** 2
     mean = complex((double * found.sigma**2).sum() / (found.sigma**2).sum())
-    where = Region(
-        max(left - 1, 0.0) / size[0],
-        max(top - 1, 0.0) / size[1],
-        min(right + 1, size[0]) / size[0],
-        min(bottom + 1, size[1]) / size[1],
-    )
     return Smear(
-        where,
-        extent=math.hypot(right - left, bottom - top) / MAP_SIDE,
-        sigma=float(np.median(found.sigma)) / MAP_SIDE,
+        Region(
+            max(left - 1, 0.0) / width,
+            max(top - 1, 0.0) / height,
+            min(right + 1, width) / width,
+            min(bottom + 1, height) / height,
+        ),
+        extent=math.hypot(right - left, bottom - top) / max(size),
+        sigma=float(np.median(found.sigma)) / max(size),
         across_deg=math.degrees(np.angle(mean)) / 2 % 180.0,
         one_way=min(abs(mean), 1.0),
+        amid_sharp=amid,
     )

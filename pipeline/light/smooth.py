@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 Picture = NDArray[np.float64]
 
+LARGEST, HELD = 1e30, 1e6  # of the sum over a picture, and of a value
+
 
 def gaussian(values: Picture, sigma_px: float) -> Picture:
     """Return `values` blurred by a Gaussian cut off at three sigma; the edge repeats its last pixel."""
@@ -38,6 +40,28 @@ def by_area(values: Picture, long_side: int) -> Picture:
     for axis in (0, 1):
         values = _means(values, axis, max(1, round(values.shape[axis] * scale)))
     return values
+
+
+def by_blocks(values: Picture, long_side: int) -> Picture:
+    """Return the mean of each block of pixels: the least whole reduction that leaves at most 2 `long_side` - 1.
+
+    Much faster than `by_area`; of what is over at the right and below, less than a block, nothing is looked at.
+    """
+    side = max(max(values.shape[:2]) // long_side, 1)
+    side = min(side, *values.shape[:2])
+    height, width = values.shape[0] // side, values.shape[1] // side
+    bands = values.shape[2:]
+    rows = values[: height * side, : width * side].reshape(height, side, width * side, *bands).mean(axis=1)
+    return np.asarray(rows.reshape(height, width, side, *bands).mean(axis=2), dtype=np.float64)
+
+
+def finite(values: Picture) -> Picture:
+    """Return values that can be reckoned with: what is no number is 0, what is too large is held."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        total = abs(float(values.sum()))
+    if total < LARGEST:
+        return values
+    return np.clip(np.nan_to_num(values, nan=0.0), -HELD, HELD)
 
 
 def _means(values: Picture, axis: int, count: int) -> Picture:

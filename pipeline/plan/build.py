@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.faults import Fault, RequestRefused
-from pipeline.light.box import Point, Region
 from pipeline.plan.days import dated
 from pipeline.plan.describe import in_language
 from pipeline.plan.fill import describe
@@ -103,7 +102,7 @@ def _frame(
     if header.camera.position:
         cautions.append("the frame carries GPS, the place where it was taken: no file made from it does")
     alt, caption = (in_language(words, job.shoot.language) for words in (entry.alt, entry.caption))
-    subject, keep = Point(*entry.subject), Region(*entry.keep) if entry.keep else None
+    subject, keep = asked.subject, asked.keep
     cautions.extend(turn_cautions(turn, subject, keep))
     cautions.extend(alt_cautions(alt or facts.alt, caption, entry.file, decorative=entry.decorative))
     cautions.extend(filter(None, [shared_alt]))

@@ -194,7 +194,8 @@ class PlannedFrame:
     """A frame of the plan: its header, its facts, its whole-frame picture for the sheet.
 
     `origins` gives for each fact that is stated where its words came from ("job", "IIM of the frame"); `notes` are
-    what the photographer may want to know and need not act on.
+    what the photographer may want to know and need not act on; `inspected` says whether the frame was looked at, so
+    that what is not said of it was not found.
     """
 
     slug: str
@@ -211,6 +212,7 @@ class PlannedFrame:
     cautions: tuple[str, ...]
     origins: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
+    inspected: bool = False
 
     @property
     def shown_file(self) -> str:

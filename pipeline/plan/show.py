@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -47,6 +48,17 @@ def plan_lines(plan: Plan, made: Mapping[str, Made] = NOTHING) -> Iterator[str]:
         for rendition in frame.renditions:
             yield from _rendition_lines(rendition, made)
         yield ""
+    if unseen := not_inspected(plan):
+        yield unseen
+
+
+def not_inspected(plan: Plan) -> str | None:
+    """Return which frames nobody has looked at yet, and the command that does; None where there is none."""
+    unseen = [frame.slug for frame in plan.frames if not frame.inspected]
+    if not unseen:
+        return None
+    which = "" if len(unseen) == len(plan.frames) else f": {', '.join(unseen)}"
+    return f"not inspected yet{which}; to look at them: plateline inspect {shlex.quote(str(plan.job))}"
 
 
 def _origin_words(frame: PlannedFrame) -> str:
@@ -134,6 +146,7 @@ def _frame_json(frame: PlannedFrame, made: Mapping[str, Made]) -> dict[str, Any]
         "turned_size": [frame.whole.crop.box.width, frame.whole.crop.box.height],
         "alt": frame.facts.alt,
         "origins": dict(frame.origins),
+        "inspected": frame.inspected,
         "notes": list(frame.notes),
         "cautions": list(frame.cautions),
         "renditions": [_rendition_json(rendition, made) for rendition in frame.renditions],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pipeline.light.box import WHOLE, Box, Point
+from pipeline.light.box import WHOLE, Box
 from pipeline.plan.cut import cut_for, free_parts, trim_of
 from pipeline.plan.days import dated, day_cautions
 from pipeline.plan.describe import facts_under
@@ -76,7 +76,7 @@ def whole_frame(asked: AskedFrame, turn: Turn, facts: PictureFacts) -> Rendition
         outlet="sheet",
         target="whole",
         about="The whole frame, for the contact sheet",
-        crop=Crop(box, turned_point(turn, Point(*asked.entry.subject)), "no", 1.0, 0.0, turn.degrees),
+        crop=Crop(box, turned_point(turn, asked.subject), "no", 1.0, 0.0, turn.degrees),
         trim=WHOLE,
         free=(WHOLE,),
         settings=PixelSettings(0.0, 1.0, SCREEN_HALO_LIMIT, "srgb", None, (("jpeg", PREVIEW_QUALITY),)),

@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import re
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ import pytest
 from PIL import Image
 
 import pipeline.frames.pixels
-import pipeline.render.encode
+import pipeline.render.budget
 from pipeline.deliver.export import Asked, Summary, export
 from pipeline.deliver.summary import summary_lines
 from pipeline.faults import RequestRefused
@@ -187,7 +188,7 @@ def test_a_changed_alt_text_rewrites_that_frame_alone_and_no_pixel(job: Path, mo
     before = stamps(out)
     pictures = {path: (out / path).read_bytes() for path in before}
     monkeypatch.setattr(pipeline.frames.pixels, "decode", _refuse)
-    monkeypatch.setattr(pipeline.render.encode, "encode", _refuse)
+    monkeypatch.setattr(pipeline.render.budget, "encoded", _refuse)
     job.write_text(JOB.replace("Flatbread on a board", "Two flatbreads on a board"), encoding="utf-8")
     summary = run(job)
     after = stamps(out)
@@ -371,3 +372,26 @@ def test_a_proof_is_marked_and_reserves_all_rights(job: Path, exiftool: Callable
     assert proof.settings.mark == "Proof · Roasted tomato and white bean soup"
     tags = exiftool(job.parent / "out" / proof.outputs[0].path)
     assert tags["XMP-xmpRights:UsageTerms"].startswith("Proof for review only. All rights reserved")
+
+
+class _Taking(io.StringIO):
+    """Progress that takes the output folder away as soon as a frame is done, and puts another in its place if asked."""
+
+    def __init__(self, out: Path, *, again: bool) -> None:
+        super().__init__()
+        self._out, self._again = out, again
+
+    def write(self, text: str) -> int:
+        shutil.rmtree(self._out, ignore_errors=True)
+        if self._again:
+            self._out.mkdir()
+        return super().write(text)
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_a_folder_that_is_taken_away_meanwhile_is_a_fault(job: Path, *, again: bool) -> None:
+    out = job.parent / "out"
+    with pytest.raises(FileNotFoundError, match="taken away while files were being written to it") as error:
+        export(Asked(job, out, workers=1), _Taking(out, again=again))
+    assert error.value.filename == str(out)
+    assert not (out / "manifest.json").exists()

@@ -9,10 +9,12 @@ import pytest
 from pydantic import TypeAdapter
 
 from pipeline.deliver.manifest import FORMAT, manifest_json
+from pipeline.deliver.review.round import picture_keys
 from pipeline.ledger.made import Made
 from pipeline.light.icc import write_matrix_profile
 from pipeline.light.spaces import SRGB
 from pipeline.plan.facts import PictureFacts
+from pipeline.plan.rendition import Approval
 from pipeline.render.stated import stated
 from tests.small_shoot import FRAME, HEAD, plan_of
 
@@ -118,6 +120,31 @@ def test_it_carries_what_the_files_state_and_nothing_that_they_leave_out(plan: P
         assert None not in told["facts"].values()
         assert (told["camera"] is None) == (rendition.policy != "full")
         assert told["icc_profile_sha256"] == hashlib.sha256(write_matrix_profile(SRGB)).hexdigest()
+
+
+def test_it_carries_what_a_pack_needs(tmp_path: Path) -> None:
+    text = TEXT.replace("[shoot]", '[sponsor]\nname = "Beans"\ndisclosure = "Advertisement."\n[shoot]', 1)
+    text = text.replace(
+        "[[frames]]", '[targets."blog/step"]\nneeds = "approval"\nlicence_ends = 2027-09-30\n[[frames]]', 1
+    )
+    text = text.replace('title = "', 'not_before = 2026-10-01\ndate = 2026-09-12\ntitle = "', 1)
+    _, plan = plan_of(tmp_path, text, (600, 400), (6000, 4000))
+    approval = Approval("B. Örn", "2026-11-20", "0" * 64)
+    frame = plan.frames[0]
+    step = replace(frame.renditions[0], approvals=(approval,))
+    plan = replace(plan, frames=(replace(frame, renditions=(step, *frame.renditions[1:])), *plan.frames[1:]))
+    document = manifest(plan, {})
+    assert (document["slug"], document["date"], document["language"]) == ("creme-soup", "2026-09-12", "en")
+    assert document["sponsor"] == {"name": "Beans", "disclosure": "Advertisement."}
+    first, second = document["renditions"][:2]
+    assert (first["not_before"], first["licence_ends"]) == ("2026-10-01", "2027-09-30")
+    assert "not_before" not in first["facts"], "a public file does not say it"
+    assert (first["needs_approval"], second["needs_approval"]) == (True, False)
+    assert first["approvals"] == [{"reviewer": "B. Örn", "date": "2026-11-20", "round": "0" * 64}]
+    assert (first["picture_key"], second["picture_key"]) == (
+        picture_keys(plan, {"bowl": "content of bowl"})[step.name],
+        None,
+    )
 
 
 def test_private_notes_of_the_job_stay_out_of_a_public_rendition(plan: Plan) -> None:

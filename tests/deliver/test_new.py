@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import io
 import os
 import re
 import tomllib
@@ -16,9 +17,12 @@ from pipeline.cli import main
 from pipeline.deliver.new import write_new_job
 from pipeline.faults import RequestRefused
 from pipeline.job.read import read_job
+from pipeline.light.box import Region
+from pipeline.light.overlap import overlap
 from pipeline.plan.facts import PictureFacts, Translation
 from pipeline.render.containers.embed import embed
 from pipeline.render.xmp import xmp_packet
+from tests.frames.inspection.subjects import composite
 from tests.render.containers import pictures
 from tests.small_shoot import frame
 
@@ -138,7 +142,7 @@ ODD_NAMES = [
 
 
 def test_odd_names_survive(tmp_path: Path) -> None:
-    data = frame(tmp_path / "first.jpg").read_bytes()
+    data = frame(tmp_path / "first.jpg", (60, 40)).read_bytes()  # too small to look at: this is about names
     for name in ODD_NAMES:
         (tmp_path / name).write_bytes(data)
     job, left_out = write_new_job(tmp_path)
@@ -223,7 +227,7 @@ def test_a_folder_without_frames(tmp_path: Path) -> None:
     assert said[0].startswith("text.jpg: is no picture")
     assert said[1] == (
         f"{tmp_path}: no frame is in this folder; "
-        "put JPEG, TIFF, PNG, WebP, AVIF or camera raw files in it, or in a folder 'selects' below it"
+        "put JPEG, TIFF, PNG, WebP, AVIF, HEIC or camera raw files in it, or in a folder 'selects' below it"
     )
     assert not (tmp_path / "job.toml").exists()
 
@@ -252,7 +256,7 @@ FILE_NAMES = st.text(st.characters(exclude_categories=["Cs"], exclude_characters
 def test_whatever_the_frames_are_called_the_job_is_sound(tmp_path: Path, names: list[str]) -> None:
     for old in tmp_path.iterdir():
         old.unlink()
-    data = frame(tmp_path / "first.jpg").read_bytes()
+    data = frame(tmp_path / "first.jpg", (60, 40)).read_bytes()  # too small to look at: this is about names
     for name in names:
         if name not in {".", "..", "job.toml"}:
             (tmp_path / name).write_bytes(data)
@@ -264,3 +268,43 @@ def test_whatever_the_frames_are_called_the_job_is_sound(tmp_path: Path, names: 
     endings = {".toml", ".txt", ".md", ".csv", ".json", ".xmp", ".html", ".pdf", ".zip"}
     passed_over = {name for name in shown if Path(name).suffix.lower() in endings}
     assert shown - passed_over == {entry["file"] for entry in written["frames"]} | told
+
+
+def test_the_subject_is_where_it_was_found(tmp_path: Path) -> None:
+    marked = composite(3)
+    marked.picture.save(tmp_path / "flower.png")
+    entry = read_job(write_new_job(tmp_path)[0]).frames[0].entry
+    assert entry.subject != "auto"
+    across, down = entry.subject
+    assert marked.box.left <= across <= marked.box.right
+    assert marked.box.top <= down <= marked.box.bottom
+    assert entry.keep
+    assert overlap(marked.box, Region(*entry.keep)) > 0.5
+    text = (tmp_path / "job.toml").read_text(encoding="utf-8")
+    assert "found by looking; check it" in text
+    assert "please point" not in text
+
+
+def test_where_nothing_stands_out_she_is_asked_to_point(tmp_path: Path) -> None:
+    Image.new("RGB", (300, 200), (120, 120, 120)).save(tmp_path / "wall.png")
+    entry = read_job(write_new_job(tmp_path)[0]).frames[0].entry
+    assert (entry.subject, entry.keep) == ((0.5, 0.5), None)
+    assert "please point: nothing stands out for sure" in (tmp_path / "job.toml").read_text(encoding="utf-8")
+
+
+def test_a_frame_that_cannot_be_decoded_is_left_out_and_told(tmp_path: Path) -> None:
+    frame(tmp_path / "bowl.jpg")
+    whole = frame(tmp_path / "cut.jpg").read_bytes()
+    (tmp_path / "cut.jpg").write_bytes(whole[: len(whole) // 2])
+    job, left_out = write_new_job(tmp_path)
+    assert [asked.entry.file for asked in read_job(job).frames] == ["bowl.jpg"]
+    assert [str(fault) for fault in left_out] == [
+        ("cut.jpg: is cut short: part of the picture is missing; copy it from the card again, or export it again")
+    ]
+
+
+def test_progress_is_told_where_there_is_a_terminal_to_tell_it_to(tmp_path: Path) -> None:
+    frame(tmp_path / "bowl.jpg")
+    told = io.StringIO()
+    write_new_job(tmp_path, told)
+    assert told.getvalue() == "1 of 1 frames: bowl.jpg\n"

@@ -108,3 +108,11 @@ def test_a_run_of_no_weight_is_no_fault(clock: Clock) -> None:
     clock.now += 5
     told.frame_done("bowl.jpg", 0, 0)
     assert "1 of 2 frames, 0 of 0 files" in stream.getvalue()
+
+
+def test_a_run_that_makes_no_files_counts_frames_alone() -> None:
+    stream = io.StringIO()
+    told = Progress(stream, frames=2, weight=2)
+    told.frame_done("bowl.jpg")
+    told.frame_done("bread.jpg")
+    assert stream.getvalue() == "1 of 2 frames: bowl.jpg\n2 of 2 frames: bread.jpg\n"

@@ -31,8 +31,7 @@ def test_a_job_changes_a_threshold(tmp_path: Path) -> None:
 
 def test_what_is_wrong_with_them_is_told_with_all_other_faults(tmp_path: Path) -> None:
     text = JOB.replace("alt =", "alz =") + (
-        "[inspection]\nsure_subjekt = 0.5\nsure_subject = 1.5\nother = 2\n"
-        'tilt_deg = "a lot"\nfocus_ratio = nan\n'
+        '[inspection]\nsure_subjekt = 0.5\nsure_subject = 1.5\nother = 2\ntilt_deg = "a lot"\nfocus_ratio = nan\n'
     )
     told = faults_of(write_job(tmp_path, text))
     assert [fault for fault in told if "inspection" in fault] == [

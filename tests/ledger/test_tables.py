@@ -84,7 +84,9 @@ def test_an_earlier_ledger_ends_with_the_same_tables_as_a_new_one(tmp_path: Path
     assert [new, new] == migrated
 
 
-@pytest.mark.parametrize("broken", ["DROP TABLE round", "ALTER TABLE shown RENAME COLUMN box_left TO leftmost"])
+@pytest.mark.parametrize(
+    "broken", ["DROP TABLE round", "DROP TABLE inspected", "ALTER TABLE shown RENAME COLUMN box_left TO leftmost"]
+)
 def test_a_database_with_only_some_of_our_tables(tmp_path: Path, broken: str) -> None:
     with Ledger(tmp_path):
         pass

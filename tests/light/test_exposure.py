@@ -6,7 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.light.exposure import exposure_value, exposure_value_at_iso_100, longest_hand_held_s
+from pipeline.light.exposure import (
+    exposure_value,
+    exposure_value_at_iso_100,
+    longest_hand_held_s,
+    stops_from_mid_grey,
+)
 
 
 @pytest.mark.parametrize(
@@ -41,3 +46,12 @@ def test_a_stop_is_a_stop(f_number: float, exposure_s: float, iso: float) -> Non
     assert exposure_value_at_iso_100(f_number, exposure_s / 2, iso) == pytest.approx(here + 1)
     assert exposure_value_at_iso_100(f_number * 2**0.5, exposure_s, iso) == pytest.approx(here + 1)
     assert exposure_value_at_iso_100(f_number, exposure_s, iso * 2) == pytest.approx(here - 1)
+
+
+@pytest.mark.parametrize(("luminance", "stops"), [(0.18, 0.0), (0.36, 1.0), (0.045, -2.0), (1.0, 2.47)])
+def test_stops_from_mid_grey(luminance: float, stops: float) -> None:
+    assert round(stops_from_mid_grey(luminance), 2) == stops
+
+
+def test_black_is_finitely_dark() -> None:
+    assert -20 < stops_from_mid_grey(0.0) < -15

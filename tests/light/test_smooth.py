@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
+from skimage.measure import block_reduce
 from skimage.transform import resize_local_mean
 
-from pipeline.light.smooth import by_area, gaussian
+from pipeline.light.smooth import by_area, by_blocks, finite, gaussian
 
 CHANCE = np.random.default_rng(5)
 
@@ -44,3 +45,21 @@ def test_the_mean_of_a_constant_is_the_constant(height: int, width: int, long_si
 def test_nothing_is_enlarged() -> None:
     values = CHANCE.random((3, 4))
     assert by_area(values, 9) is values
+
+
+@pytest.mark.parametrize(
+    ("shape", "long_side", "block"),
+    [((60, 41), 20, 3), ((60, 41, 3), 21, 2), ((7, 100), 10, 7), ((5, 5), 9, 1), ((9, 12), 6, 2)],
+)
+def test_means_of_blocks_are_scikit_images(shape: tuple[int, ...], long_side: int, block: int) -> None:
+    values = CHANCE.random(shape)
+    height, width = shape[0] // block * block, shape[1] // block * block
+    theirs = block_reduce(values[:height, :width], (block, block, 1)[: len(shape)], np.mean)
+    np.testing.assert_allclose(by_blocks(values, long_side), theirs, atol=1e-12)
+
+
+def test_what_is_no_number_becomes_one() -> None:
+    values = np.array([[np.nan, np.inf, -np.inf, 0.5, 1e200]])
+    assert finite(values).tolist() == [[0.0, 1e6, -1e6, 0.5, 1e6]]
+    good = CHANCE.random((3, 4))
+    assert finite(good) is good

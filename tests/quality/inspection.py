@@ -56,7 +56,7 @@ PHOTOGRAPHS = (
         ("skimage.data", f"{name}.png")
         for name in ("astronaut", "brick", "camera", "chelsea", "clock_motion", "coffee")
     ),
-    *(("skimage.data", f"{name}.png") for name in ("coins", "grass", "gravel", "moon")),
+    *(("skimage.data", f"{name}.png") for name in ("coffee", "coins", "grass", "gravel", "moon")),
     *(("skimage.data", f"motorcycle_{side}.png") for side in ("left", "right")),
     *(("skimage.data", f"{name}.jpg") for name in ("hubble_deep_field", "rocket")),
     *(("sklearn.datasets.images", f"{name}.jpg") for name in ("china", "flower")),

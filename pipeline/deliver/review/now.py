@@ -43,8 +43,7 @@ def review_of(
         of_frame = {one.name: keys[one.name] for one in frame.renditions if one.name in keys}
         if of_frame:
             standings[frame.slug] = tuple(
-                judged.standing(words, whole_name(frame.slug), with_print=outlet is None)
-                for words in frame_words(frame.slug, of_frame, newest)
+                judged.standing(words, whole_name(frame.slug)) for words in frame_words(frame.slug, of_frame, newest)
             )
         for name, picture_key in of_frame.items():
             standings[name] = tuple(judged.standing(words, name) for words in own_words(name, picture_key, newest))
@@ -59,10 +58,10 @@ class _Judged:
     rounds: Sequence[Round]
     now: Mapping[str, Shown]
 
-    def standing(self, words: Words, name: str, *, with_print: bool = True) -> Standing:
+    def standing(self, words: Words, name: str) -> Standing:
         """Return what was said, as the page shows it. `name` is that of the picture that was judged.
 
-        `with_print` is False where the earlier print must not be shown: a partner's whole frame is not hers.
+        The print that was judged is hers: an outlet's sheet shows a whole frame small, and marked as it is there.
         """
         answered = next((one for one in self.rounds if (one.id, one.outlet) == (words.round_id, words.outlet)), None)
         return Standing(
@@ -73,7 +72,7 @@ class _Judged:
             date=words.date,
             round_number=answered.number if answered else 0,
             stands=words.stands,
-            before=self._before(answered, words.picture_key, name) if with_print else None,
+            before=self._before(answered, words.picture_key, name),
         )
 
     def _before(self, answered: Round | None, picture_key: str | None, name: str) -> Before | None:

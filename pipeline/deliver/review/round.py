@@ -6,6 +6,7 @@ import dataclasses
 import hashlib
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.tasks import can_be_read
 from pipeline.ledger.keys import key
 from pipeline.ledger.rounds import Shown
 from pipeline.plan.rendition import PixelSettings
@@ -35,8 +36,6 @@ def picture_key(content_sha256: str, orientation: int, rendition: Rendition, bes
         field.name: value for field in _SETTINGS if (value := getattr(rendition.settings, field.name)) != field.default
     }
     parts: list[object] = [content_sha256, orientation, rendition.crop.box, size, settings, is_whole(rendition.name)]
-    if turned := rendition.crop.turn_deg:
-        parts.append({"turn_deg": turned})
     if rendition.crop.turn_deg:
         parts.append({"turn": rendition.crop.turn_deg})
     if beside := rendition.beside:
@@ -66,17 +65,13 @@ def picture_keys(plan: Plan, contents: Mapping[str, str]) -> dict[str, str]:
     return {
         rendition.name: _key(frame, rendition, contents)
         for frame, rendition in planned_pictures(plan)
-        if _is_known(frame, rendition, contents)
+        if can_be_read(frame, rendition, contents)
     }
 
 
 def whole_keys(plan: Plan, contents: Mapping[str, str]) -> dict[str, str]:
     """Return the picture key of every whole frame, by the name under which a sheet shows it."""
     return {frame.whole.name: _key(frame, frame.whole, contents) for frame in plan.frames if frame.slug in contents}
-
-
-def _is_known(frame: PlannedFrame, rendition: Rendition, contents: Mapping[str, str]) -> bool:
-    return frame.slug in contents and (rendition.beside is None or rendition.beside.frame in contents)
 
 
 def _key(frame: PlannedFrame, rendition: Rendition, contents: Mapping[str, str]) -> str:
@@ -96,7 +91,7 @@ def shown_pictures(
         of_frame = [one for one in frame.renditions if outlet in (None, one.outlet)]
         for rendition in (*of_frame, frame.whole) if of_frame else ():
             row = made.get(rendition.preview.path) if rendition.preview else None
-            if row is None or rendition.preview is None or not _is_known(frame, rendition, contents):
+            if row is None or rendition.preview is None or not can_be_read(frame, rendition, contents):
                 continue
             crop, picture_key = rendition.crop, _key(frame, rendition, contents)
             box = None if rendition.beside else crop.box

@@ -74,9 +74,16 @@ def _picture(file: Delivered, path: str, read: ReadBack) -> Iterator[Finding]:
     if read.size != file.size:
         found = f"it has {read.size.width} x {read.size.height} pixels"
         yield Finding("size", path, found, f"{file.size.width} x {file.size.height} were delivered")
+    elif read.channels != file.channels:
+        found = f"its pixels are {_kind(read.channels)} now"
+        yield Finding("pixels", path, found, f"{_kind(file.channels)} was delivered; use the delivered file")
     elif read.format == file.format and file.picture_sha256 not in {None, read.picture_sha256}:
         found = "its pixels were changed or compressed anew"
         yield Finding("pixels", path, found, "its picture data is not what was delivered; use the delivered file")
+
+
+def _kind(channels: int) -> str:
+    return {1: "grey", 3: "RGB", 4: "CMYK"}.get(channels, f"of {channels} channels")
 
 
 def _profile(file: Delivered, path: str, read: ReadBack) -> Iterator[Finding]:
@@ -103,7 +110,7 @@ def _held(one: Expected, read: ReadBack) -> Any:  # noqa: ANN401 (whatever the c
 
 def _container_facts(file: Delivered, read: ReadBack) -> Iterator[tuple[Expected, Any]]:
     """Give what the container states beside the metadata: its resolution, and whether the digest of IIM is true."""
-    if read.format in _PPI_TOLERANCE:
+    if read.format in _PPI_TOLERANCE and (read.format, read.channels) != ("jpeg", 4):  # JFIF has no CMYK
         ppi = Fraction(file.ppi).limit_denominator(10_000)
         near = read.ppi is not None and abs(read.ppi - ppi) <= _PPI_TOLERANCE[read.format]
         stated = None if read.ppi is None else (read.ppi,)

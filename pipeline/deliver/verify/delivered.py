@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path, PurePosixPath
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
@@ -17,7 +17,7 @@ from pipeline.light.box import Size
 from pipeline.plan.facts import PictureFacts, Policy
 
 MANIFEST = "manifest.json"
-FORMAT = 2  # as the writer of manifests has it; read apart from it
+FORMATS = (2, 3)  # the first lacks what a pack needs; both say what the files must hold
 _MOST_BYTES = 64 << 20
 _MOST_FAULTS = 20
 _MOST_PIXELS_A_SIDE = 1 << 20
@@ -39,30 +39,34 @@ def _fraction(text: str) -> str:
     return text
 
 
-_Digest = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+Digest = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 _Fraction = Annotated[str, AfterValidator(_fraction)]
 _Side = Annotated[int, Field(ge=1, le=_MOST_PIXELS_A_SIDE)]
 
 
-class _Model(BaseModel):
+class Entry(BaseModel):
+    """A part of a manifest: every value of its own type; what is not asked for is passed over."""
+
     model_config = ConfigDict(strict=True, extra="ignore", frozen=True)
 
 
-class _File(_Model):
+class FileEntry(Entry):
+    """One file of a manifest."""
+
     path: Annotated[str, Field(max_length=1024), AfterValidator(_path)]
-    sha256: _Digest
-    picture_sha256: _Digest | None
+    sha256: Digest
+    picture_sha256: Digest | None
     bytes: Annotated[int, Field(ge=1)]
     size: tuple[_Side, _Side]
     format: Format
     ppi: Annotated[float, Field(ge=1, le=65535)]
 
 
-class _Settings(_Model):
+class _Settings(Entry):
     colour: str
 
 
-class _Camera(_Model):
+class _Camera(Entry):
     make: str | None = None
     model: str | None = None
     lens: str | None = None
@@ -72,20 +76,23 @@ class _Camera(_Model):
     focal_mm: _Fraction | None = None
 
 
-class _Rendition(_Model):
+class RenditionEntry(Entry):
+    """One rendition of a manifest, as far as its files are judged by it. `target` is `outlet/target`."""
+
+    target: Annotated[str, Field(max_length=200)] = ""
     metadata: Policy
     settings: _Settings
     facts: PictureFacts | None
     camera: _Camera | None
-    icc_profile_sha256: _Digest
-    files: Annotated[tuple[_File, ...], Field(max_length=10_000)]
+    icc_profile_sha256: Digest
+    channels: Literal[1, 3, 4] = 3
+    files: Annotated[tuple[FileEntry, ...], Field(max_length=10_000)]
 
 
-class _Manifest(_Model):
-    manifest: Literal[2]
-    job: str
+class _Manifest(Entry):
+    manifest: Literal[2, 3]
     title: str
-    renditions: Annotated[tuple[_Rendition, ...], Field(max_length=100_000)]
+    renditions: Annotated[tuple[RenditionEntry, ...], Field(max_length=100_000)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +110,10 @@ class Camera:
 
 @dataclass(frozen=True, slots=True)
 class Delivered:
-    """One file as it was delivered. `facts` is None where the manifest does not say what the file states."""
+    """One file as it was delivered, for which `outlet/target`.
+
+    `facts` is None where the manifest does not say what the file states.
+    """
 
     path: str
     sha256: str
@@ -115,26 +125,47 @@ class Delivered:
     icc_profile_sha256: str
     facts: PictureFacts | None
     camera: Camera
+    target: str = ""
+    channels: int = 3
+
+    @property
+    def outlet(self) -> str:
+        """Return the outlet that it was delivered to."""
+        return self.target.partition("/")[0]
 
 
 def read_manifest(path: Path) -> tuple[Delivered, ...]:
     """Return every delivered file in the order of the manifest. Raises `RequestRefused` with all that is wrong."""
-    text = _text(path)
-    try:
-        manifest = _Manifest.model_validate_json(text)
-    except ValidationError as error:
-        found = error.errors(include_url=False, include_context=False, include_input=False)
-        raise RequestRefused(*(_fault(path, str(one["msg"]), one["loc"]) for one in found[:_MOST_FAULTS])) from None
-    files = tuple(_delivered(rendition, file) for rendition in manifest.renditions for file in rendition.files)
+    manifest = read_as(path, _Manifest)
+    files = tuple(delivered(rendition, file) for rendition in manifest.renditions for file in rendition.files)
     if len({file.path for file in files}) < len(files):
         raise RequestRefused(Fault(str(path), "it names one file twice", _OTHER))
     return files
 
 
+Shape = TypeVar("Shape", bound=Entry)
+
+
+_NAME_ONE = "name the folder of an export, or say what it is held against with --against MANIFEST"
+
+
+def read_as(path: Path, shape: type[Shape], absent: str = _NAME_ONE) -> Shape:
+    """Return a manifest in the shape of what is asked of it. Raises `RequestRefused` with all that is wrong.
+
+    `absent` says what would be right where there is none.
+    """
+    text = _text(path, absent)
+    try:
+        return shape.model_validate_json(text)
+    except ValidationError as error:
+        found = error.errors(include_url=False, include_context=False, include_input=False)
+        raise RequestRefused(*(_fault(path, str(one["msg"]), one["loc"]) for one in found[:_MOST_FAULTS])) from None
+
+
 _OTHER = "name the manifest.json that an export wrote"
 
 
-def _text(path: Path) -> bytes:
+def _text(path: Path, absent: str) -> bytes:
     """Return the manifest's bytes, seen to be JSON of our format."""
     if path.exists() and not path.is_file():
         raise RequestRefused(Fault(str(path), "this is no file", _OTHER))
@@ -142,8 +173,7 @@ def _text(path: Path) -> bytes:
         with path.open("rb") as stream:
             text = stream.read(_MOST_BYTES + 1)
     except FileNotFoundError:
-        wanted = "name the folder of an export, or say what it is held against with --against MANIFEST"
-        raise RequestRefused(Fault(str(path), "there is no such manifest", wanted)) from None
+        raise RequestRefused(Fault(str(path), "there is no such manifest", absent)) from None
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise RequestRefused(Fault(str(path), f"it cannot be read ({reason})", _OTHER)) from None
@@ -156,9 +186,9 @@ def _text(path: Path) -> bytes:
     number = document.get("manifest") if isinstance(document, dict) else None
     if not isinstance(number, int):
         raise RequestRefused(Fault(str(path), "it is no manifest", _OTHER))
-    if number != FORMAT:
-        found = f"it is a manifest of format {number}; this plateline reads format {FORMAT}"
-        wanted = "run export again, which writes a new one" if number < FORMAT else "use a newer plateline"
+    if number not in FORMATS:
+        found = f"it is a manifest of format {number}; this plateline reads {FORMATS[0]} to {FORMATS[-1]}"
+        wanted = "run export again, which writes a new one" if number < FORMATS[0] else "use a newer plateline"
         raise RequestRefused(Fault(str(path), found, wanted))
     return text
 
@@ -168,7 +198,8 @@ def _fault(path: Path, message: str, place: tuple[int | str, ...]) -> Fault:
     return Fault(str(path), message.removeprefix("Value error, ").lower(), _OTHER, where)
 
 
-def _delivered(rendition: _Rendition, file: _File) -> Delivered:
+def delivered(rendition: RenditionEntry, file: FileEntry) -> Delivered:
+    """Return one file of a rendition as it was delivered."""
     camera = rendition.camera or _Camera()
     return Delivered(
         file.path,
@@ -189,6 +220,8 @@ def _delivered(rendition: _Rendition, file: _File) -> Delivered:
             camera.iso,
             _number(camera.focal_mm),
         ),
+        rendition.target,
+        rendition.channels,
     )
 
 

@@ -264,17 +264,16 @@ def _iim(facts: PictureFacts) -> Iterator[Expected]:
     )
     for field, number, octets, values in words:
         yield Expected(field, "IIM", f"2:{number:02}", tuple(_cut(text, octets) for text in values if text) or None)
-    for field, number, text in (
-        ("not_before", 30, facts.not_before),
-        ("licence_ends", 37, facts.licence_ends),
-        ("date_created", 55, facts.date_created),
+    for field, of_day, of_time, text in (
+        ("not_before", 30, 35, facts.not_before),
+        ("licence_ends", 37, 38, facts.licence_ends),
+        ("date_created", 55, 60, facts.date_created),
     ):
         day = _moment(text)
-        yield Expected(field, "IIM", f"2:{number}", (f"{day:%Y%m%d}",) if day else None)
-    taken = _moment(facts.date_created)
-    offset = _offset(taken) if isinstance(taken, datetime) else None
-    time = (f"{taken:%H%M%S}{offset.replace(':', '')}",) if offset else None
-    yield Expected("date_created", "IIM", "2:60", time)
+        yield Expected(field, "IIM", f"2:{of_day}", (f"{day:%Y%m%d}",) if day else None)
+        offset = _offset(day) if isinstance(day, datetime) else None
+        time = (f"{day:%H%M%S}{offset.replace(':', '')}",) if offset else None
+        yield Expected(field, "IIM", f"2:{of_time}", time)
 
 
 def _cut(text: str, octets: int) -> str:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.deliver.verify.readers import picture_digest, read_file
 from pipeline.faults import Fault, RequestRefused
+from pipeline.job.kept_names import CREDIT, KEPT_FILES, KEPT_FOLDERS, SET_ASIDE, SUMS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Iterable
@@ -19,11 +20,8 @@ if TYPE_CHECKING:
     from pipeline.deliver.verify.delivered import Delivered
 
 _MOST_FILES = 100_000
-# What an export leaves beside the pictures: the record, its lock, the contact sheet and the code for the post.
-_OWN_FILES = frozenset(
-    {"manifest.json", "ledger.sqlite", "ledger.sqlite-wal", "ledger.sqlite-shm", "ledger.sqlite-journal", ".exporting"}
-)
-_OWN_FOLDERS = frozenset({"sheet", "web"})
+# What was set aside is hers, and told as such.
+_OWN_FOLDERS = frozenset(KEPT_FOLDERS) - {SET_ASIDE}
 PICTURES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".avif"})
 
 
@@ -90,7 +88,7 @@ def _files(folder: Path) -> tuple[set[str], set[str]]:
 
 def _is_own(path: str) -> bool:
     parts = PurePosixPath(path).parts
-    return path in _OWN_FILES or (len(parts) > 1 and parts[0] in _OWN_FOLDERS)
+    return path in {*KEPT_FILES, CREDIT, SUMS} or (len(parts) > 1 and parts[0] in _OWN_FOLDERS)
 
 
 def _prints(path: Path) -> tuple[str | None, str | None]:

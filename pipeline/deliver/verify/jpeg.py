@@ -29,6 +29,7 @@ _CM_PER_INCH = Fraction(254, 100)
 @dataclass(slots=True)
 class _Found:
     size: Size | None = None
+    components: int = 0
     picture: list[PicturePart] = field(default_factory=list)
     icc: dict[int, bytes] = field(default_factory=dict)
     icc_count: int = 0
@@ -72,6 +73,7 @@ def parts(data: bytes) -> Parts:
         None,
         found.ppi,
         tuple(found.others),
+        found.components,
     )
 
 
@@ -93,7 +95,7 @@ def _segment(marker: int, body: bytes, found: _Found) -> None:
         height, width = head.number(2), head.number(2)
         if not (width and height):
             raise ValueError("the JPEG file holds a picture without pixels")
-        found.size = Size(width, height)
+        found.size, found.components = Size(width, height), head.number(1)
         found.picture.append(PicturePart(f"{marker:02X}", body))
     elif marker in _TABLES or marker == _SOS:
         found.picture.append(PicturePart(f"{marker:02X}", body))

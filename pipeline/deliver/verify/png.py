@@ -16,6 +16,7 @@ from pipeline.light.box import Size
 _XMP = b"XML:com.adobe.xmp\0"
 _PICTURE = frozenset({b"IHDR", b"PLTE", b"tRNS", b"IDAT"})
 _TEXT = frozenset({b"tEXt", b"zTXt", b"iTXt"})
+_GREY = (0, 4)  # colour types (11.2.1): grey, grey with alpha
 _CHUNK_LIMIT = 200_000
 _INFLATED_LIMIT = 16 << 20
 _M_PER_INCH = Fraction(254, 10_000)
@@ -42,6 +43,7 @@ def parts(data: bytes) -> Parts:
         raise ValueError("the PNG file has no picture")
     head = Reader(bodies[b"IHDR"][0], "the header of the PNG file")
     size_px = Size(head.number(4), head.number(4))
+    _, colour_type = head.number(1), head.number(1)
     picture = tuple(PicturePart(kind.decode(), b"".join(bodies[kind])) for kind in sorted(_PICTURE) if kind in bodies)
     packets = [_packet(body) for body in bodies.get(b"iTXt", []) if body.startswith(_XMP)]
     for kind, found in bodies.items():
@@ -57,6 +59,7 @@ def parts(data: bytes) -> Parts:
         None,
         _ppi(bodies.get(b"pHYs", [])),
         tuple(others),
+        1 if colour_type in _GREY else 3,
     )
 
 

@@ -28,7 +28,7 @@ class Parts:
 
     `xmp` is the main packet and, where it names one, the extended one. `resources` are image resources ("8BIM").
     `iim` stands here where the container has a place of its own for it (TIFF). `others` says in words what else is
-    there.
+    there. `channels` is 1 for grey, 3, or 4 for CMYK; transparency is none.
     """
 
     format: Format
@@ -41,6 +41,7 @@ class Parts:
     iim: bytes | None = None
     ppi: Fraction | None = None
     others: tuple[str, ...] = ()
+    channels: int = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,3 +64,4 @@ class ReadBack:
     iim: Mapping[str, tuple[str, ...]]
     iim_digest: Literal["true", "false", "absent"]
     others: tuple[str, ...]
+    channels: int = 3

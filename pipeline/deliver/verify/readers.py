@@ -49,6 +49,7 @@ def read_back(data: bytes) -> ReadBack:
         sets.values,
         sets.digest,
         tuple(dict.fromkeys(others)),
+        parts.channels,
     )
 
 

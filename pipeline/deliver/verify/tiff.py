@@ -11,7 +11,7 @@ from pipeline.deliver.verify.tags import Entry, read_directories
 from pipeline.light.box import Size
 
 _XMP, _IIM, _RESOURCES, _ICC = 700, 33723, 34377, 34675
-_WIDTH, _HEIGHT = 256, 257
+_WIDTH, _HEIGHT, _SAMPLES, _EXTRA = 256, 257, 277, 338
 _PLACES = ((273, 279), (324, 325))
 # What decides the pixels beside the data itself; 254, 266 and 278 (kind, bit order, rows in a strip) with them.
 _DECIDING = frozenset(
@@ -47,7 +47,14 @@ def parts(data: bytes) -> Parts:
         (packet.value,) if packet else (),
         first[_RESOURCES].value if _RESOURCES in first else None,
         first[_IIM].value if _IIM in first else None,
+        channels=_samples(first),
     )
+
+
+def _samples(first: dict[int, Entry]) -> int:
+    """Return how many samples a pixel has that are colour (TIFF 6.0: one where nothing is said)."""
+    samples = _one(first, _SAMPLES) if _SAMPLES in first else 1
+    return samples - (len(first[_EXTRA].numbers) if _EXTRA in first else 0)
 
 
 def _one(first: dict[int, Entry], tag: int) -> int:

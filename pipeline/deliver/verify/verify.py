@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
@@ -13,8 +14,9 @@ from pipeline.deliver.verify.folder import PICTURES, pair
 from pipeline.deliver.verify.private import private_data
 from pipeline.deliver.verify.readers import read_back, read_file
 from pipeline.deliver.verify.second_reader import consult
-from pipeline.deliver.write import SET_ASIDE
-from pipeline.faults import RequestRefused
+from pipeline.faults import Fault, RequestRefused
+from pipeline.job.explain import nearest
+from pipeline.job.kept_names import SET_ASIDE
 from pipeline.ledger.book import read_made
 
 if TYPE_CHECKING:
@@ -26,14 +28,44 @@ if TYPE_CHECKING:
     from pipeline.ledger.made import Made
 
 
-def verify(folder: Path, against: Path | None = None) -> Report:
+def verify(folder: Path, against: Path | None = None, outlet: str | None = None) -> Report:
     """Return every difference between a folder and a manifest, its own or another one. Writes nothing.
 
-    Held against another one, a folder may be laid out in its own way: only the names of files count.
-    Raises `RequestRefused` where there is no folder, or no manifest that can be read.
+    Held against another one, a folder may be laid out in its own way: only the names of files count. With an
+    `outlet` its files alone are judged, and what lies in its own folders.
+    Raises `RequestRefused` where there is no folder, no manifest that can be read, or no such outlet in it.
     """
-    delivered = read_manifest(against or folder / MANIFEST) if folder.is_dir() or against else ()
+    manifest = against or folder / MANIFEST
+    delivered = read_manifest(manifest) if folder.is_dir() or against else ()
     paired = pair(folder, delivered)
+    if outlet is not None:
+        paired = _of_outlet(paired, outlet, manifest, everywhere=against is not None)
+    return judge(folder, paired, elsewhere_is_well=against is not None)
+
+
+def _of_outlet(paired: Paired, outlet: str, manifest: Path, *, everywhere: bool) -> Paired:
+    """Return what of a folder is an outlet's. In a folder that came back every other file is looked at (`everywhere`).
+
+    Raises `RequestRefused` where the manifest has no such outlet.
+    """
+    known = list(dict.fromkeys(file.outlet for file, _ in paired.pairs))
+    if outlet not in known:
+        wanted = f"its outlets are {', '.join(known)}" if known else "it lists no file at all: export first"
+        raise RequestRefused(
+            Fault(str(manifest), f"no file in it is for '{outlet}'", wanted, nearest=nearest(outlet, known))
+        )
+    mine = f"{outlet}/"
+    return replace(
+        paired,
+        pairs=tuple((file, path) for file, path in paired.pairs if file.outlet == outlet),
+        extra=tuple(path for path in paired.extra if everywhere or path.startswith(mine)),
+        own=tuple(path for path in paired.own if path.startswith(f"sheet/for-{outlet}/")),
+        odd=tuple(path for path in paired.odd if everywhere or path.startswith(mine)),
+    )
+
+
+def judge(folder: Path, paired: Paired, *, elsewhere_is_well: bool) -> Report:
+    """Return every difference of the files of a folder that were found. `elsewhere_is_well`: folders do not count."""
     findings: list[Finding] = []
     cells: list[Cell] = []
     elsewhere = 0
@@ -44,7 +76,7 @@ def verify(folder: Path, against: Path | None = None) -> Report:
             continue
         if path != file.path:
             moved = PurePosixPath(path).name == PurePosixPath(file.path).name
-            if moved and against is not None:
+            if moved and elsewhere_is_well:
                 elsewhere += 1
             else:
                 found = f"it was {'moved' if moved else 'renamed'}"
@@ -64,7 +96,7 @@ def verify(folder: Path, against: Path | None = None) -> Report:
     findings += _beside(folder, paired)
     asked, more = consult(seen, _known(findings)) if seen else ("", [])
     files = tuple(path for _, path, _ in seen)
-    return Report(len(delivered), files, (*findings, *more), tuple(cells), asked, elsewhere)
+    return Report(len(paired.pairs), files, (*findings, *more), tuple(cells), asked, elsewhere)
 
 
 def _missing(file: Delivered, paired: Paired) -> Iterator[Finding]:
@@ -83,7 +115,8 @@ def _made_earlier(folder: Path) -> dict[str, Made]:
 def _extras(paired: Paired, made: Mapping[str, Made]) -> Iterator[Finding]:
     for path in paired.extra:
         if path in made:
-            found, wanted = "it was made earlier and is no longer in the job", "take it out once nothing links to it"
+            found = "it was made earlier: the job has it no longer, or the picture there waits for approval now"
+            wanted = "take it out once nothing links to it"
         elif path.startswith(f"{SET_ASIDE}/"):
             found, wanted = "it was set aside: somebody had changed it", "take it out once you have what you need of it"
         else:

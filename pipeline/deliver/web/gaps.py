@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.deliver.web.addresses import whole_address
 from pipeline.deliver.web.open_graph import open_graph_gaps
-from pipeline.deliver.web.pictures import CARD_SHAPES, link_preview, not_made, recipe_cards, steps
+from pipeline.deliver.web.pictures import CARD_SHAPES, link_preview, not_made, recipe_cards, steps, waiting
 from pipeline.deliver.web.words import said
 from pipeline.faults import counted
 
@@ -23,6 +23,8 @@ def gaps(plan: Plan, made: Mapping[str, Made], pictures: tuple[WebPicture, ...],
     in_page = [picture for picture in pictures if picture.in_page]
     if left := not_made(plan, made):
         yield f"Not made yet, so not named here: {counted(len(left), 'file')}. export makes what is left."
+    if unapproved := [one.name for one in waiting(plan)]:
+        yield f"Waiting for approval, so not named here: {', '.join(unapproved)}."
     if not in_page:
         yield 'No picture is made for a page: give a frame a target such as "blog/hero" or "blog/step".'
     if missing := open_graph_gaps(plan, link_preview(pictures)):

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from pipeline.deliver.pages import package_text, rendered
-from pipeline.deliver.sheet import day_in_words
+from pipeline.deliver.sheet.words import day_in_words
 from pipeline.deliver.web.addresses import beside, published, whole_address
 from pipeline.deliver.web.gaps import gaps
 from pipeline.deliver.web.pictures import MODERN, PLAIN, frames_in_post, link_preview
@@ -213,7 +213,7 @@ def _elsewhere(plan: Plan) -> tuple[str, ...]:
 def _style(entries: Iterable[_Entry]) -> str:
     """Return the style sheet with a rule for each width and ratio that is shown (an attribute could not be allowed)."""
     pieces = [piece for entry in entries for piece in entry.pieces]
-    lines = [package_text("sheet.css"), package_text("web_kit.css")]
+    lines = [package_text(name) for name in ("sheet.css", "sheet_print.css", "web_kit.css")]
     lines += [f".w{width}{{--width:{width}px}}" for width in sorted({piece.width for piece in pieces})]
     lines += [f".r{ratio}{{--ratio:{ratio / 100}}}" for ratio in sorted({piece.ratio for piece in pieces})]
     return "\n".join(lines) + "\n"

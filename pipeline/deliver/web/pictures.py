@@ -28,6 +28,7 @@ CARD_SHAPES = (Fraction(1), Fraction(4, 3), Fraction(16, 9))
 # The plain file that stands for a picture is the smallest at least this wide (common practice, no source: search
 # shows large pictures from 1200 px on); where none is, the widest.
 STANDARD_WIDTH = 1200
+CMYK_CHANNELS = 4  # browsers differ in what they make of it
 DENSE = 2  # device pixels a CSS pixel on the screens that the widths of the profiles are made for (house choice)
 
 
@@ -79,7 +80,8 @@ def web_pictures(plan: Plan, made: Mapping[str, Made]) -> tuple[WebPicture, ...]
     there = [
         (frame, rendition, files)
         for frame, rendition in planned
-        if (files := tuple(output for output in rendition.outputs if output.path in made))
+        if not rendition.waits
+        and (files := tuple(output for output in rendition.outputs if output.path in made))
         and any(output.format in PLAIN for output in files)
     ]
     in_page = [rendition for _, rendition, _ in there if rendition.target != LINK_PREVIEW]
@@ -100,9 +102,14 @@ def web_pictures(plan: Plan, made: Mapping[str, Made]) -> tuple[WebPicture, ...]
 
 
 def not_made(plan: Plan, made: Mapping[str, Made]) -> tuple[Output, ...]:
-    """Return the files of the web that are planned and not made yet."""
-    planned = (output for _, rendition in _planned(plan) for output in rendition.outputs)
+    """Return the files of the web that are planned, wait for nobody, and are not made yet."""
+    planned = (output for _, rendition in _planned(plan) if not rendition.waits for output in rendition.outputs)
     return tuple(output for output in planned if output.path not in made)
+
+
+def waiting(plan: Plan) -> tuple[Rendition, ...]:
+    """Return the renditions of the web that wait for an approval."""
+    return tuple(rendition for _, rendition in _planned(plan) if rendition.waits)
 
 
 def frames_in_post(plan: Plan) -> frozenset[str]:
@@ -125,6 +132,7 @@ def _planned(plan: Plan) -> Iterator[tuple[PlannedFrame, Rendition]]:
                 and rendition.policy != "proof"
                 and rendition.settings.mark is None
                 and rendition.effective_ppi is None
+                and rendition.settings.channels < CMYK_CHANNELS
                 and all(output.format in MEDIA_TYPES for output in rendition.outputs)
                 and (rendition.target in (HERO, STEP, LINK_PREVIEW) or _target(rendition) in choice)
             ):

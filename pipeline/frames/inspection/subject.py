@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipeline.frames.inspection.values import Proposal
 from pipeline.light.box import Point, Region
 from pipeline.light.islands import heaviest
 from pipeline.light.oklab import lms_to_oklab, rgb_to_lms
@@ -25,19 +25,7 @@ OUTLIERS = 0.01  # of what stands out, on each side of the box
 SHARE_DECIMALS = 3
 # In standard deviations of the map. Bricks, grass and noise rise by 1.05 to 1.4, subjects by 1.5 and more.
 RISE_OF_TEXTURE, RISE_OF_SUBJECTS = 1.2, 1.5
-
-
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """A subject and a keep box, as fractions of the upright frame.
-
-    `confidence` is 0..1: how much of the box stays where it is when the cues are taken away one by one, less where it
-    hardly rises above the rest. Below the bound that the thresholds name, the person is asked to point instead.
-    """
-
-    subject: Point
-    keep: Region
-    confidence: float
+FLAT = 0.01  # a map that spreads less holds nothing but the rounding of its averages
 
 
 def find_subject(light: Picture) -> Proposal:
@@ -66,7 +54,7 @@ def _island(stands_out: Picture) -> Picture:
 def _risen(stands_out: Picture, island: NDArray[np.bool_]) -> float:
     """Return 0..1: whether the part rises above the rest as a subject does, or as a patch of a texture would."""
     spread = float(stands_out.std())
-    if spread <= 0.0 or island.all():
+    if spread <= FLAT or island.all():
         return 0.0
     rise = (float(stands_out[island].mean()) - float(stands_out[~island].mean())) / spread
     return min(max((rise - RISE_OF_TEXTURE) / (RISE_OF_SUBJECTS - RISE_OF_TEXTURE), 0.0), 1.0)

@@ -1,14 +1,9 @@
-"""A small shoot for the kit's tests, planned and also exported for once, and the W3C's checker."""
+"""A small shoot for the kit's tests, planned and also exported for once."""
 
 from __future__ import annotations
 
 import io
-import json
-import os
-import shutil
-import subprocess
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -17,12 +12,10 @@ from tests.deliver.web.kit_shoot import JOB, SIZES, Exported, Shoot, all_made
 from tests.small_shoot import frame, plan_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
     from pipeline.ledger.made import Made
     from pipeline.plan.rendition import Plan
-
-CHECKOUT = Path(__file__).resolve().parents[3]
 
 
 @pytest.fixture(scope="session")
@@ -55,27 +48,3 @@ def exported(tmp_path_factory: pytest.TempPathFactory) -> Exported:
     summary = export(asked, io.StringIO())
     assert summary.faults == ()
     return Exported(summary.plan, summary.made, folder / "out")
-
-
-@pytest.fixture(scope="session")
-def w3c_errors() -> Callable[..., list[str]]:
-    """Return `errors(*pages)`: what the W3C's Nu Html Checker finds wrong in HTML files, as sentences.
-
-    It is the jar of the npm package vnu-jar: named by PLATELINE_VNU, else where npm puts it below `.judges`.
-    """
-    inside = CHECKOUT / ".judges" / "node_modules" / "vnu-jar" / "build" / "dist" / "vnu.jar"
-    jar = Path(os.environ.get("PLATELINE_VNU") or inside)
-    java = shutil.which("java")
-    if java is None:
-        pytest.skip("judge missing: java, for vnu-jar")
-    if not jar.is_file():
-        pytest.skip("judge missing: vnu-jar")
-
-    def errors(*pages: Path) -> list[str]:
-        command = [java, "-jar", str(jar), "--format", "json", "--exit-zero-always", "--no-langdetect"]
-        done = subprocess.run([*command, *map(str, pages)], capture_output=True, text=True, check=True)
-        report: dict[str, Any] = json.loads(done.stderr)
-        found = [message for message in report["messages"] if message["type"] != "info"]
-        return [f"{Path(one.get('url', '?')).name}: {one['message']} {one.get('extract', '')}" for one in found]
-
-    return errors

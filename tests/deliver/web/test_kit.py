@@ -14,6 +14,7 @@ from PIL import Image
 from pipeline.deliver.export import Asked, export
 from pipeline.deliver.sheet import sheet_html
 from pipeline.deliver.web.kit import web_kit
+from tests.deliver.sheet.many import review_of_plan
 from tests.deliver.web.kit_shoot import DISCLOSURE, Exported
 from tests.deliver.web.reading import ATTACKS, in_head, in_page, parsed
 
@@ -87,7 +88,7 @@ def test_the_w3c_checker_finds_no_error(
                 pages[file] = in_page(text, place.partition("/")[0])
             elif place.endswith("head.html"):
                 pages[file] = in_head(text, place.partition("/")[0])
-        pages[f"{name}-sheet.html"] = sheet_html(one, made)
+        pages[f"{name}-sheet.html"] = sheet_html(one, made, review_of_plan(one))
     for file, text in pages.items():
         (tmp_path / file).write_text(text, encoding="utf-8")
     found = w3c_errors(*sorted(tmp_path.iterdir()))

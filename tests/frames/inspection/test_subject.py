@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from pipeline.frames.inspection.subject import Proposal, find_subject
+from pipeline.frames.inspection.subject import find_subject
 from pipeline.light.box import Region
 from pipeline.light.overlap import overlap
 from pipeline.light.spaces import SRGB
@@ -18,6 +18,8 @@ from tests.frames.inspection.subjects import COMPOSITES, Marked, composites, pho
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    from pipeline.frames.inspection.values import Proposal
 
 MIDDLE = Region(0.25, 0.25, 0.75, 0.75)
 SURE = 0.6
@@ -88,8 +90,9 @@ def test_noise_has_no_subject(seed: int) -> None:
     assert find_subject(np.random.default_rng(seed).random((300, 400, 3))).confidence < SURE
 
 
-@pytest.mark.parametrize("light", [0.0, 0.18, 1.0])
+@pytest.mark.parametrize("light", [0.0, 0.18, 0.187820772300678, 1.0])
 def test_a_flat_picture_gives_a_finite_answer(light: float) -> None:
-    found = find_subject(np.full((120, 160, 3), light))
+    found = find_subject(np.full((200, 300, 3), light))
+    assert found.confidence == 0.0
     assert np.isfinite([found.subject.x, found.subject.y, found.keep.left, found.confidence]).all()
     assert found.keep.left < found.keep.right
