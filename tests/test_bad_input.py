@@ -403,3 +403,16 @@ def test_a_frame_of_another_folder_is_never_written(tmp_path: Path, run: Run) ->
         run("export", job, "--out", tmp_path)
     )
     assert before == picture.read_bytes()
+
+
+def test_a_frame_cut_short_that_stands_in_a_pair_too_is_told_once(tmp_path: Path, run: Run) -> None:
+    pair = '\n[[pairs]]\npair = ["bowl", "spoon"]\ntargets = ["feed/two-up"]\nalt = "Soup, and a spoon"\n'
+    spoon = FRAME.replace("bowl", "spoon").replace("soup", "spoon")
+    job = write_job(tmp_path, JOB + spoon + pair, ("bowl.jpg", "spoon.jpg"))
+    whole = (tmp_path / "spoon.jpg").read_bytes()
+    (tmp_path / "spoon.jpg").write_bytes(whole[: len(whole) * 2 // 3])
+    code, lines = run("export", job, "--workers", "1", "--quiet")
+    assert code == 1
+    assert [line.partition(": ")[0] for line in lines] == ["spoon.jpg"]
+    assert not list((tmp_path / "out" / "feed").glob("*two-up*"))
+    assert len(list((tmp_path / "out" / "blog").glob("*bowl-step*"))) > 0

@@ -126,7 +126,7 @@ def export(asked: Asked, progress_to: TextIO) -> Summary:
             rewritten=sum(one.rewritten for one in done),
             kept=kept,
             renamed=renamed,
-            faults=(*faults, *(fault for one in done for fault in one.faults)),
+            faults=tuple(dict.fromkeys((*faults, *(fault for one in done for fault in one.faults)))),
             notes=tuple(f"{one.file}: {note}" for one in done for note in one.notes),
             only=asked.only,
             kept_names=_kept_names(asked_for, plan),

@@ -232,6 +232,8 @@ def _encoded(
     picture: Picture, rendition: Rendition, file: FileTask, finish: Callable[[bytes], bytes]
 ) -> tuple[bytes, int | None, float | None]:
     """Return a whole file, its quality and what was measured of it. Raises `_NotMade`."""
+    import pyvips  # noqa: PLC0415 (as in work_on_frame)
+
     from pipeline.render.budget import BudgetTooSmall, encoded  # noqa: PLC0415 (as in work_on_frame)
     from pipeline.render.picture import on_screen  # noqa: PLC0415 (as above)
 
@@ -243,6 +245,9 @@ def _encoded(
         made = encoded(picture, file.output.format, settings, finish)
     except BudgetTooSmall as error:
         raise _NotMade(Fault(file.output.path, str(error), "allow more bytes, or ask for a smaller size")) from error
+    except pyvips.Error as error:
+        found = f"it could not be written as {file.output.format} ({' '.join(str(error.detail).split())})"
+        raise _NotMade(Fault(file.output.path, found, "ask for another format, or for a smaller size")) from error
     return made.data, made.quality, made.fidelity
 
 

@@ -161,6 +161,8 @@ def _colour(icc_profile: bytes | None, bands: int, name: str) -> tuple[bytes, st
         return icc_profile, None
     if bands == 4:
         found = "is CMYK with a broken ICC profile" if icc_profile else "is CMYK without an ICC profile"
+        if icc_profile and channel_count(icc_profile) not in (None, bands):
+            found = "is CMYK with an ICC profile for another kind of picture"
         raise refusal.unreadable(name, found, "export it with its CMYK profile embedded, or as RGB")
     note = TAKEN_AS_SRGB
     if icc_profile:

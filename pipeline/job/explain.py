@@ -173,7 +173,10 @@ def _needed(location: Location, model: type[BaseModel]) -> str:
     """Return what to write where something is missing, by the example that its field gives."""
     name = location[-1]
     if isinstance(name, int):
-        return "a number is needed here"
+        key = location[-2]
+        asked = _fields_at(model, location[:-2]).get(str(key))
+        examples = asked.examples if asked else None
+        return f"write, for example, {key} = {toml_text(examples[0])}" if examples else "a number is needed here"
     field = _fields_at(model, location[:-1])[name]
     if field.examples:
         return f"write, for example, {name} = {toml_text(field.examples[0])}"

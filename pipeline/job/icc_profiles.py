@@ -16,8 +16,11 @@ if TYPE_CHECKING:
 
     from pipeline.job.job import Request
     from pipeline.light.icc_output import OutputProfile
+    from pipeline.light.icc_tables import Intent
 
-MOST_BYTES = 32 << 20  # of one profile; the largest in use have a few megabytes (common practice, no source)
+# Of one profile: readers of JPEG that stop at 100 segments still find it whole. The largest in use have a few megabytes
+# (common practice, no source).
+MOST_BYTES = 6 << 20
 
 
 def asked_icc_profiles(
@@ -68,7 +71,11 @@ def _read(file: Path) -> bytes:
     except OSError as error:
         raise _Unfit(f"it cannot be read ({(error.strerror or str(error)).lower()})", wanted) from None
     if len(profile) > MOST_BYTES:
-        raise _Unfit(f"it is larger than {MOST_BYTES >> 20} MB; no ICC profile is", wanted)
+        raise _Unfit(f"it is larger than {MOST_BYTES >> 20} MB; no profile of a press or screen is", wanted)
+    stated = int.from_bytes(profile[:4], "big") if profile[36:40] == b"acsp" else len(profile)
+    if len(profile) < stated:
+        raise _Unfit(f"it is cut short: {len(profile)} of its {stated} bytes are there", "copy it once more")
+    profile = profile[:stated]  # what follows is none of it
     try:
         _understood(profile)
     except ValueError as error:
@@ -79,10 +86,10 @@ def _read(file: Path) -> bytes:
     return profile
 
 
-def _understood(profile: bytes) -> OutputProfile:
+def _understood(profile: bytes, intent: Intent = "relative") -> OutputProfile:
     from pipeline.light.icc_output import read_output_profile  # noqa: PLC0415 (numpy; few jobs name a profile)
 
-    return read_output_profile(profile, "relative")
+    return read_output_profile(profile, intent)
 
 
 def _beside(file: Path) -> str | None:
@@ -114,7 +121,12 @@ def _colour_faults(
 def _unfit_for(request: Request, profile: bytes) -> Iterator[str]:
     from pipeline.light.icc_output import GreyProfile, TableProfile  # noqa: PLC0415 (as above)
 
-    understood = _understood(profile)
+    intent = request.target.intent
+    try:
+        understood = _understood(profile, intent)
+    except ValueError as error:  # its other tables were read already
+        yield f'its profile has no sound tables for intent = "{intent}" ({error}); leave intent out'
+        return
     tables = isinstance(understood, TableProfile)
     channels = understood.channels if isinstance(understood, TableProfile) else 3
     yield from carried(request.target, 1 if isinstance(understood, GreyProfile) else channels, tables=tables)

@@ -30,6 +30,7 @@ OTHER_CLASSES = {
     b"nmcl": "named colours",
 }
 GREY_STEPS = 4096
+LEAST_RANGE = 10.0  # L from black to white; newsprint, the poorest print, has five times that (from memory)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,6 +80,9 @@ def read_output_profile(profile: bytes, intent: Intent) -> OutputProfile:
         raise ValueError(f"it is for {_shown(profile[16:20])} pixels; plateline writes {known}")
     there, back = from_connection_space(profile, intent), to_connection_space(profile, "relative")
     if there and back and channels > 1:
+        ends = back.to_lab(there.from_lab(np.array([[0.0, 0.0, 0.0], [100.0, 0.0, 0.0]])))[:, 0]
+        if not ends[1] - ends[0] > LEAST_RANGE:
+            raise ValueError("its tables do not lead from black to white")
         return TableProfile(profile, channels, there, back, destination_black(profile, intent))
     if channels == 1 and back:
         return GreyProfile(profile, _luminance_curve(back))

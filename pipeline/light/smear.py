@@ -37,6 +37,7 @@ FAINTEST_SLOPE = 0.004  # of chroma, a pixel of the map, after COARSE_PX
 LEAST_CHROMA = 0.05  # step across the edge, OKLab
 OF_LIGHTNESS = 0.5  # a step in chroma is at least so much of that in lightness
 REACH_PX, AWAY_PX = 40, (7, 11)  # of the profile; where the colours of the two sides are taken, to either side
+BLOWN = 0.98  # linear; an edge against a burnt-out part changes colour where the light fades, not where a thing ends
 LEAST_SIGMA, LEAST_SIGMA_PX = 0.0025, 3.0
 NEAR = 0.06
 TIMES_WIDER = 3.0
@@ -110,14 +111,16 @@ def _colour_edges(light: Picture, reduction: int, corner: tuple[int, int]) -> _C
     at = np.arange(-REACH_PX, REACH_PX + 1.0)
     x, y = (np.asarray((place + 0.5) * reduction, dtype=np.float64) for place in (columns, rows))
     right, down = (x - 0.5)[:, None] + at * across_x[:, None], (y - 0.5)[:, None] + at * across_y[:, None]
-    colours = _oklab(_between(light, down, right))
+    lights = _between(light, down, right)
+    blown = (lights >= BLOWN).any(axis=2).any(axis=1)
+    colours = _oklab(lights)
     near, far = AWAY_PX
     step = colours[:, REACH_PX + near : REACH_PX + far].mean(axis=1)
     step = step - colours[:, REACH_PX - far + 1 : REACH_PX - near + 1].mean(axis=1)
     chroma = np.concatenate([np.zeros_like(step[:, :1]), step[:, 1:]], axis=1)
     chroma = chroma / np.maximum(np.linalg.norm(chroma, axis=1), 1e-9)[:, None]
     sigma, contrast = step_widths(np.einsum("nkc,nc->nk", colours, chroma), 4)
-    sound = (sigma > 0) & (contrast > LEAST_CHROMA) & (contrast > OF_LIGHTNESS * np.abs(step[:, 0]))
+    sound = ~blown & (sigma > 0) & (contrast > LEAST_CHROMA) & (contrast > OF_LIGHTNESS * np.abs(step[:, 0]))
     return _ColourEdges(x + corner[0], y + corner[1], across_x, across_y, sigma).only(sound)
 
 

@@ -5,7 +5,8 @@ the Planckian locus and beside it) is asked for its support: over how much of th
 as grey cloth, paper, rims and walls would be under it? Where white itself has support, the light was white, whatever
 else there is. Where it has none, the best supported light is believed as far as the brightest places, which mirror the
 light and are seldom coloured, agree with it, as no large part of the picture speaks against it, and as what has that
-colour is bright enough to be white things.
+colour is bright enough to be white things. In blue light wood, bread and skin look white, so there the brightest
+places decide.
 
 Pictures are linear sRGB, float64, height x width x 3; shifts are differences of u', v' (CIE 1976) from those of the
 picture's white. All scales are house choices.
@@ -41,6 +42,7 @@ GLINTS = 0.02  # of the pixels: the brightest
 BRIGHT = 0.66  # of the pixels are too dark to tell what colour the light has: leaves, shadows
 MIREDS = (70.0, 505.0, 10.0)  # from blue sky to candle light
 DUVS = (-0.015, -0.0075, 0.0, 0.0075, 0.015)
+COOL = 0.02  # in v': the brightest places are bluer than a white thing can be in white light
 AGAINST, MOST_AGAINST = 1 / 3, 0.25  # of a light's shift, and of the picture that does not come so far along it
 WHITE_IS_THERE = 0.12  # of support: from here on the light was white
 SURE = 0.30  # of support
@@ -80,13 +82,16 @@ def white_point(light: Picture) -> WhitePoint:
     glints = np.median(shifts[luminance[seen] >= np.quantile(luminance[seen], 1 - GLINTS)], axis=0)
     sizes = np.bincount(_fields(seen.shape).ravel(), minlength=ACROSS * DOWN)
     white = _support(shifts, fields, sizes, np.zeros(2))
-    if white >= WHITE_IS_THERE:
+    is_cool = float(glints[1]) < -COOL
+    if white >= WHITE_IS_THERE and not is_cool:
         return _white_point(shifts, np.zeros(2), min(white / SURE, 1.0))
     lights = _lights()
     bright = luminance[seen] >= np.quantile(luminance[seen], BRIGHT)
     best, support = _best_supported(shifts[bright], fields[bright], sizes, lights)
     found = _white_point(shifts, best, min(support / SURE, 1.0))
-    doubts = (1 - white / WHITE_IS_THERE) * _agreement(glints, best) * _consent(shifts, best)
+    doubts = _agreement(glints, best)
+    if not is_cool:
+        doubts *= (1 - white / WHITE_IS_THERE) * _consent(shifts, best)
     middle = np.array([found.u, found.v])
     doubts *= _like_white(luminance[seen], _is_near(shifts, middle), middle)
     return replace(found, confidence=found.confidence * doubts)

@@ -83,7 +83,8 @@ def test_three_hundred_frames_are_soon_there_and_nothing_moves(
 
 def test_rows_are_there_when_they_come_into_sight(many: Path, open_page: OpenPage) -> None:
     page = open_page(many)
-    page.locator(".frame:nth-child(30).laid").wait_for(state="attached", timeout=60_000)  # further than we go
+    page.locator(".frame:nth-last-child(1).laid").wait_for(state="attached", timeout=60_000)
+    page.wait_for_timeout(500)  # what was laid out last is drawn
     page.mouse.move(300, 400)
     for step in (300, 900, 900, 900, 2500, 2500, -1200, -900):
         page.mouse.wheel(0, step)

@@ -125,6 +125,17 @@ def _least_kilobytes(folder: Path) -> str:
     return f"{-(-counted // 100) / 10:g}"
 
 
+def test_a_picture_too_large_for_a_format_is_a_fault_and_the_other_formats_are_made(tmp_path: Path) -> None:
+    # RFC 6386 9.1: a WebP is 16383 pixels wide at most.
+    Image.new("RGB", (16400, 820), "tan").save(tmp_path / "bowl.png")
+    job = write(tmp_path, "")
+    job.write_text(job.read_text().replace("widths = [200, 320]", 'ratio = "20:1"\nwidths = [16400]'))
+    (fault,) = run(job).faults
+    assert str(fault).startswith("blog/bean-soup-bowl-step-16400.webp: it could not be written as webp (")
+    assert fault.wanted == "ask for another format, or for a smaller size"
+    assert list(files(tmp_path)) == ["bean-soup-bowl-step-16400.jpg"]
+
+
 @pytest.mark.parametrize("letters", [10, 900, 2400])
 def test_new_words_never_break_the_limit_and_give_what_a_fresh_export_gives(tmp_path: Path, letters: int) -> None:
     limits = 'bytes_max = "24 kB"'

@@ -31,6 +31,8 @@ EXIF: dict[str, dict[int, Any]] = {
         piexif.ExifIFD.FNumber: (56, 10),
         piexif.ExifIFD.ISOSpeedRatings: 400,
         piexif.ExifIFD.FocalLength: (500, 10),
+        piexif.ExifIFD.FocalLengthIn35mmFilm: 75,
+        piexif.ExifIFD.SubjectDistance: (64, 100),
         piexif.ExifIFD.LensModel: "Makro 50 mm f/2.8 „Küche“".encode(),
         piexif.ExifIFD.DateTimeOriginal: b"2026:09:12 10:24:31",
         0x9011: b"+02:00",
@@ -50,6 +52,8 @@ FACTS = CameraFacts(
     taken="2026-09-12T10:24:31+02:00",
     position=True,
     serials=True,
+    focal_35_mm=75,
+    distance_m=Fraction(64, 100),
 )
 
 
@@ -76,6 +80,8 @@ def test_facts_are_what_exiftool_reads(tmp_path: Path, exiftool: Callable[..., d
     assert tags["ExifIFD:FNumber"] == float(facts.f_number or 0)
     assert tags["ExifIFD:ISO"] == facts.iso
     assert tags["ExifIFD:FocalLength"] == float(facts.focal_mm or 0)
+    assert tags["ExifIFD:FocalLengthIn35mmFormat"] == facts.focal_35_mm
+    assert tags["ExifIFD:SubjectDistance"] == float(facts.distance_m or 0)
     when = tags["ExifIFD:DateTimeOriginal"].replace(":", "-", 2).replace(" ", "T")
     assert when + tags["ExifIFD:OffsetTimeOriginal"] == facts.taken
     assert any(tag.startswith("GPS:") for tag in tags) == facts.position

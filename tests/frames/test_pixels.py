@@ -328,7 +328,7 @@ def test_cmyk_without_a_profile_is_refused(tmp_path: Path, kind: str) -> None:
 def test_cmyk_with_a_profile_for_rgb_is_refused(tmp_path: Path) -> None:
     out = io.BytesIO()
     Image.fromarray(noise()).convert("CMYK").save(out, "TIFF", icc_profile=SRGB_PROFILE)
-    assert "is CMYK with a broken ICC profile" in refusal(put(tmp_path, "frame", out.getvalue()))
+    assert "is CMYK with an ICC profile for another kind of picture" in refusal(put(tmp_path, "frame", out.getvalue()))
 
 
 @pytest.mark.parametrize(

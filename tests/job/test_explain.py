@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
 from pipeline.job.explain import MOST_FAULTS, explain, found_text, json_text, key_text, nearest, place, toml_text
-from pipeline.job.model import CropHand, FrameEntry, JobFile, Shoot, Sponsor
+from pipeline.job.model import CropHand, FrameEntry, JobFile, PairEntry, Shoot, Sponsor
 from pipeline.job.target import OutletProfile, Sharpen, Table, Target
 
 if TYPE_CHECKING:
@@ -180,6 +180,11 @@ def test_each_needed_key_comes_with_an_example_that_is_right(model: type[Table])
             "anchor: found [2, 0]; write [across, down] as fractions from 0 (left or top edge)",
         ),
         (CropHand, "anchor = 3", "anchor: found 3; it must be 'thirds', 'centre' or a point such as [0.5, 0.4]"),
+        (
+            PairEntry,
+            "pair = ['a']",
+            'pair[2]: nothing is given; write, for example, pair = ["soup-from-above", "first-spoonful"]',
+        ),
         (Target, "size_px = [100]", "size_px[2]: nothing is given; a number is needed here"),
         (Target, "size_px = [1, 2, 3]", "size_px: found [1, 2, 3]; it may hold at most 2 of them"),
         (Target, "widths = [0]", "widths[1]: found 0; it must be at least 1"),

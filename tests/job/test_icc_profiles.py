@@ -122,7 +122,7 @@ WANTED = "name an ICC profile (.icc), as seen from the job file's folder"
         ("profiles/pres.icc", f"there is no such file; {WANTED}; did you mean 'press.icc'?"),
         ("elsewhere/press.icc", f"there is no such file; {WANTED}"),
         ("profiles", f"this is a folder; {WANTED}"),
-        ("profiles/large.icc", f"it is larger than 32 MB; no ICC profile is; {WANTED}"),
+        ("profiles/large.icc", f"it is larger than 6 MB; no profile of a press or screen is; {WANTED}"),
         ("bowl.jpg", f"it cannot be what pictures are written in: it is no ICC profile; {ASK}"),
     ],
 )  # fmt: skip
@@ -156,6 +156,27 @@ def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyP
 def test_a_profile_that_only_leads_away_from_its_device(tmp_path: Path) -> None:
     (told,) = faults_of(job(tmp_path, profile=PRESS[:12] + b"scnr" + PRESS[16:]))
     assert "it describes a scanner or camera, not a screen, a printer or a press" in told
+
+
+def test_a_profile_that_is_cut_short(tmp_path: Path) -> None:
+    (told,) = faults_of(job(tmp_path, profile=PRESS[:-1]))
+    assert f"it is cut short: {len(PRESS) - 1} of its {len(PRESS)} bytes are there; copy it once more" in told
+
+
+def test_what_follows_a_profile_is_left_out(tmp_path: Path) -> None:
+    assert read_job(job(tmp_path, profile=PRESS + bytes(999))).icc_profiles == (("our-press", PRESS),)
+
+
+def test_tables_that_are_broken_for_the_intent_asked_for(tmp_path: Path) -> None:
+    count = int.from_bytes(PRESS[128:132], "big")
+    rows = {PRESS[at : at + 4]: at for at in range(132, 132 + 12 * count, 12)}
+    place = rows[b"B2A0"] + 4  # the perceptual table becomes the description
+    desc = PRESS[rows[b"desc"] + 4 : rows[b"desc"] + 12]
+    broken = PRESS[:place] + desc + PRESS[place + 8 :]
+    assert faults_of(job(tmp_path, profile=broken)) == []
+    (told,) = faults_of(job(tmp_path, profile=broken, more='intent = "perceptual"'))
+    assert 'targets."blog/step": its profile has no sound tables for intent = "perceptual"' in told
+    assert told.endswith("leave intent out")
 
 
 def test_the_colour_of_a_target_that_no_frame_goes_to_is_not_asked_for(tmp_path: Path) -> None:

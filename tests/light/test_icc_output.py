@@ -88,6 +88,13 @@ ONE_WAY = assembled({b"A2B0": lut("mft2", [np.array([0, 1])] * 4, np.ones((2,) *
                     channels=b"CMYK", pcs=b"Lab ", device=b"prtr")  # fmt: skip
 
 
+def flat(tag: bytes) -> bytes:
+    """Return the press's profile with one table whose numbers are all 0."""
+    row = next(at for at in range(132, len(PRESS), 12) if PRESS[at : at + 4] == tag)
+    start, size = (int.from_bytes(PRESS[row + at : row + at + 4], "big") for at in (4, 8))
+    return PRESS[: start + 52] + bytes(size - 52) + PRESS[start + size :]
+
+
 @pytest.mark.parametrize(
     ("profile", "sentence"),
     [
@@ -101,6 +108,8 @@ ONE_WAY = assembled({b"A2B0": lut("mft2", [np.array([0, 1])] * 4, np.ones((2,) *
         (PRESS[:16] + b"6CLR" + PRESS[20:], "it is for 6CLR pixels; plateline writes GRAY, RGB, CMYK"),
         (PRESS[:16] + b"\x1b[2J" + PRESS[20:], r"it is for \?\[2J pixels"),
         (PRESS[:2000], "it is damaged, or made in a way that cannot be converted into"),
+        (flat(b"B2A1"), "its tables do not lead from black to white"),
+        (flat(b"A2B1"), "its tables do not lead from black to white"),
         (ONE_WAY, "it leads from its device to colour only, not back"),
         (table_profile("sRGB"), "it leads from its device to colour only, not back"),
         (assembled({}, channels=b"GRAY"), "it is damaged"),

@@ -101,7 +101,7 @@ window.addEventListener("beforeprint", () => {
   for (const image of document.images) image.loading = "eager";
 });
 
-const AT_ONCE = 8;
+const AT_ONCE = 100;
 const inPauses = window.requestIdleCallback ?? ((work) => setTimeout(work, 30));
 function layOut(waiting) {
   for (const article of waiting.splice(0, AT_ONCE)) article.classList.add("laid");

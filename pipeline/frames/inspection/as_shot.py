@@ -44,5 +44,6 @@ def temperature_of(gains: Values, daylight: Values, to_srgb: Values) -> Temperat
         return None
     if min(gains.min(), daylight.min()) <= 0:
         return None
-    xyz = rgb_to_xyz(SRGB) @ (to_srgb @ (daylight / gains))
+    with np.errstate(all="ignore"):  # a hostile file's numbers may leave the range; that is seen at once
+        xyz = rgb_to_xyz(SRGB) @ (to_srgb @ (daylight / gains))
     return temperature(uv_1960(xyz)) if np.isfinite(xyz).all() and xyz.min() > 0 else None

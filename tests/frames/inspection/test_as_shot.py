@@ -1,4 +1,4 @@
-"""The light a raw was balanced for: DNGs of an invented camera in lights of CIE 15, colour-science's Ohno 2013 beside."""
+"""The light a raw was balanced for: DNGs of an invented camera in lights of CIE 15, by colour-science's Ohno 2013."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The colour of light: the sample's frames without Exif, photographs that packages ship, scenes under invented lamps."""
+"""The colour of light: the sample's frames without Exif, photographs that packages ship, scenes under lamps."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def test_photographs_that_packages_ship_have_no_cast(name: str) -> None:
 
 
 def test_no_composite_has_a_cast_though_some_show_an_orange_thing_on_wood(request: pytest.FixtureRequest) -> None:
-    every = 1 if request.config.getoption("--full") else 4
+    every = 1 if request.config.getoption("--full") else 4  # every fourth lies on wood
     found = {}
     for number in range(0, COMPOSITES, every):
         picture = np.asarray(composite(number).picture, dtype=np.float64) / 255

@@ -54,7 +54,7 @@ def test_known_noise_within_10_percent(name: str, sigma: float) -> None:
 
 @pytest.mark.parametrize("profile", [write_matrix_profile(ADOBE_RGB), None], ids=["Adobe RGB", "sRGB"])
 def test_in_lightness_as_colour_science_has_it(profile: bytes | None) -> None:
-    codes = noisy(np.full((300, 400, 3), 128.0), 6)
+    codes = noisy(np.full((600, 800, 3), 128.0), 6)
     space = "Adobe RGB (1998)" if profile else "sRGB"
     xyz = colour.RGB_to_XYZ(codes / 255, space, apply_cctf_decoding=True)
     lightness = colour.XYZ_to_Lab(xyz, colour.RGB_COLOURSPACES[space].whitepoint)[..., 0]
