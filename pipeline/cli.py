@@ -276,7 +276,7 @@ def _check(options: argparse.Namespace) -> int:
     from pipeline.plan.days import calendar_lines  # noqa: PLC0415 (as above)
     from pipeline.plan.show import check_lines, not_inspected  # noqa: PLC0415 (as above)
 
-    surveyed = survey(options.job, _out(options))
+    surveyed = survey(options.job).knowing(_out(options))
     plan = surveyed.plan({})
     over, to_come = calendar_lines(plan, _now())
     lines = [*check_lines(plan), *over]
@@ -298,7 +298,7 @@ def _plan(options: argparse.Namespace) -> int:
     from pipeline.deliver.survey import delivered_names, survey  # noqa: PLC0415 (as above)
     from pipeline.plan.show import plan_json, plan_lines  # noqa: PLC0415 (as above)
 
-    surveyed = survey(options.job, _out(options))
+    surveyed = survey(options.job).knowing(_out(options))
     plan = approved_so_far(surveyed.plan(delivered_names(_out(options))), _out(options))
     made = made_so_far(plan, _out(options))
     _tell(surveyed.unreadable)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.inspection.known import known_inspections
@@ -38,6 +38,13 @@ class Survey:
     headers: Mapping[str, Header]
     unreadable: tuple[Fault, ...]
     inspected: Mapping[str, Inspection] = field(default_factory=dict)
+
+    def knowing(self, out: Path) -> Survey:
+        """Return it with what the ledger of `out` knows of looks at the frames; writes nothing.
+
+        Raises `RequestRefused` for what is no ledger.
+        """
+        return replace(self, inspected=known_inspections(self.job, self.headers, out))
 
     def plan(self, delivered: Mapping[str, str]) -> Plan:
         """Return the plan; what was delivered before keeps its name. Raises `RequestRefused`."""
@@ -86,11 +93,8 @@ class Survey:
             raise RequestRefused(*faults)
 
 
-def survey(job_file: Path, out: Path | None = None) -> Survey:
-    """Return a job with what its frames' headers say, and what the ledger of `out` (if any) knows of looks at them.
-
-    Writes nothing there. Raises `RequestRefused` with every fault of the request.
-    """
+def survey(job_file: Path) -> Survey:
+    """Return a job with what its frames' headers say. Raises `RequestRefused` with every fault of the request."""
     job = read_job(job_file)
     headers: dict[str, Header] = {}
     unreadable: list[Fault] = []
@@ -99,7 +103,7 @@ def survey(job_file: Path, out: Path | None = None) -> Survey:
             headers[asked.slug] = read_header(asked.path, name=asked.entry.file, pixel_limit=job.pixel_limit)
         except FrameUnreadable as error:
             unreadable.append(error.fault)
-    return Survey(job, headers, tuple(unreadable), known_inspections(job, headers, out) if out else {})
+    return Survey(job, headers, tuple(unreadable))
 
 
 def delivered_names(out: Path) -> dict[str, str]:

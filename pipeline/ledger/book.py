@@ -109,7 +109,7 @@ def _read_only(folder: Path) -> Iterator[tuple[sqlite3.Connection | None, int]]:
     path = folder / FILE
     try:
         size = path.stat().st_size
-    except OSError:
+    except (OSError, ValueError):  # a ValueError where the name itself holds a NUL
         size = 0
     if not size:
         yield None, 0

@@ -29,8 +29,8 @@ LEAST_CONTRAST = 0.04  # of all of the edge, encoded
 REACH_PX = 30  # to either side of an edge
 ASIDE_PX = (-2.0, -1.0, 0.0, 1.0, 2.0)  # lines along the edge whose mean is taken: less grain
 END_OF_EDGE = 0.1  # of the steepest slope
-# What END_OF_EDGE cuts off of a Gaussian's step, and the variance (px^2) that reading between pixels adds, and the 1-2-1
-# that takes grain off a profile.
+# What END_OF_EDGE cuts off of a Gaussian's step; the variance (px^2) of reading between pixels, and of the 1-2-1 that
+# takes grain off a profile.
 SEEN = 0.968
 READING = 0.20 + 0.50
 

@@ -30,7 +30,7 @@ OTHER_CLASSES = {
     b"nmcl": "named colours",
 }
 GREY_STEPS = 4096
-LEAST_RANGE = 10.0  # L from black to white; newsprint, the poorest print, has five times that (from memory)
+LEAST_RANGE = 10.0  # L from black to white; newsprint, the poorest print, has over four times that (from memory)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

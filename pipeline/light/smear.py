@@ -112,7 +112,7 @@ def _colour_edges(light: Picture, reduction: int, corner: tuple[int, int]) -> _C
     x, y = (np.asarray((place + 0.5) * reduction, dtype=np.float64) for place in (columns, rows))
     right, down = (x - 0.5)[:, None] + at * across_x[:, None], (y - 0.5)[:, None] + at * across_y[:, None]
     lights = _between(light, down, right)
-    blown = (lights >= BLOWN).any(axis=2).any(axis=1)
+    blown = lights.max(axis=(1, 2), initial=0.0) >= BLOWN
     colours = _oklab(lights)
     near, far = AWAY_PX
     step = colours[:, REACH_PX + near : REACH_PX + far].mean(axis=1)

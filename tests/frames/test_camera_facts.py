@@ -152,6 +152,20 @@ def test_iso_above_what_the_old_field_holds() -> None:
     assert camera_facts(data).iso == 102400
 
 
+@pytest.mark.parametrize(
+    ("numerator", "denominator", "expected"),
+    [(64, 100, Fraction(16, 25)), (0, 1, None), (0xFFFFFFFF, 1, None), (5, 0, None)],
+)
+def test_no_distance_and_infinity_are_none(numerator: int, denominator: int, expected: Fraction | None) -> None:
+    # CIPA DC-008: numerator FFFFFFFF is infinity, 0 is unknown.
+    data = block(Exif={piexif.ExifIFD.SubjectDistance: (numerator, denominator)})
+    assert expected == camera_facts(data).distance_m
+
+
+def test_a_focal_length_on_35_mm_of_0_is_unknown() -> None:
+    assert camera_facts(block(Exif={piexif.ExifIFD.FocalLengthIn35mmFilm: 0})).focal_35_mm is None
+
+
 def test_a_gps_directory_with_only_its_version_is_no_position() -> None:
     assert not camera_facts(block(GPS={piexif.GPSIFD.GPSVersionID: (2, 3, 0, 0)})).position
     assert camera_facts(block(GPS={piexif.GPSIFD.GPSDateStamp: b"2026:09:12"})).position

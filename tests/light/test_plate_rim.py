@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from skimage.measure import EllipseModel
@@ -63,6 +63,7 @@ def test_odd_shapes_have_none(shape: tuple[int, int]) -> None:
     assert plate_rim(np.random.default_rng(4).random(shape), KEEP) is None
 
 
+@settings(max_examples=25)
 @given(arrays.arrays(np.float64, (50, 60), elements=st.floats(0, 1), fill=st.sampled_from([0.0, 1.0])))
 def test_any_picture_gives_finite_numbers(light: np.ndarray) -> None:
     rim = plate_rim(light, KEEP)

@@ -71,7 +71,7 @@ class Report:
 def inspect(asked: Asked, progress_to: TextIO) -> Report:
     """Look at every frame of a job that was not looked at yet. Raises `RequestRefused`; all else is in the report."""
     before = _bytes(asked.job) if asked.accept else b""
-    surveyed = survey(asked.job, None)
+    surveyed = survey(asked.job)
     surveyed.refuse_files_in_the_way(None, asked.out)
     prepare_folder(asked.out, str(asked.out))
     refuse_strangers(asked.out)

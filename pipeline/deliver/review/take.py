@@ -67,7 +67,7 @@ def take_replies(job: Path, out: Path, files: Sequence[Path], today: date) -> tu
 
     Raises `RequestRefused` with all faults of all files, and of the job; nothing is kept then. Raises OSError.
     """
-    surveyed = survey(job, out)
+    surveyed = survey(job).knowing(out)
     plan = surveyed.plan(delivered_names(out))
     contents, rounds = known_contents(plan, out), read_rounds(out)
     keys = picture_keys(plan, contents)

@@ -40,11 +40,11 @@ def inspect_frame(header: Header, pixels: Pixels, told: Told, thresholds: Thresh
     tilt, of_level, turn_deg = level.look(detail.lightness, keep, told.view, thresholds)
     scene = exposure.scene_ev(header.camera, stops_from_mid_grey(exposure.mean_luminance(light)))
     looks = (
-        exposure.look(pixels, light, keep, header.camera, thresholds),
+        exposure.look(pixels, light, keep, header.camera, thresholds, detail.planes),
         colour.look(light, as_shot(header), thresholds),
         sharpness.look_at(detail, keep, told.view, thresholds),
         (tilt, of_level),
-        grain.look(pixels, header.camera, thresholds),
+        grain.look(pixels, header.camera, thresholds, detail.planes),
         intent.look(header.camera, told, scene, thresholds),
         ({"subject_confidence": confidence}, ()),
     )

@@ -46,7 +46,7 @@ def refusal(job: Path, verb: Callable[[Path], object]) -> list[str]:
 
 
 def planned(job: Path) -> object:
-    return survey(job, job.parent / "out").plan({})
+    return survey(job).knowing(job.parent / "out").plan({})
 
 
 def exported(job: Path) -> object:
@@ -81,10 +81,10 @@ def test_what_was_found_stands_for_auto_in_every_crop(tmp_path: Path) -> None:
     job = auto_shoot(tmp_path, AUTO + PAIR)
     frame(tmp_path / "bread.jpg")
     remember(job, {"bowl": SEEN})
-    by_auto = survey(job, tmp_path / "out").plan({})
+    by_auto = survey(job).knowing(tmp_path / "out").plan({})
     keep = f"keep = {[FOUND.keep.left, FOUND.keep.top, FOUND.keep.right, FOUND.keep.bottom]}"
     job.write_text((AUTO + PAIR).replace('"auto"', f"[0.3, 0.7]\n{keep}"), encoding="utf-8")
-    by_hand = survey(job, tmp_path / "other").plan({})
+    by_hand = survey(job).knowing(tmp_path / "other").plan({})
     assert by_auto.frames[0].subject == Point(0.3, 0.7)
     assert by_auto.frames[0].keep == Region(0.2, 0.5, 0.45, 0.9)
     assert len(by_auto.renditions) == 3
@@ -103,7 +103,7 @@ def test_a_frame_that_cannot_be_read_is_not_asked_after(tmp_path: Path) -> None:
     text = AUTO + FRAME.replace("bowl", "bread")
     job = write_job(tmp_path, text, ("bowl.jpg", "bread.jpg"))
     (tmp_path / "bowl.jpg").write_bytes(b"no picture")
-    assert [one.slug for one in survey(job, tmp_path / "out").plan({}).frames] == ["bread"]
+    assert [one.slug for one in survey(job).knowing(tmp_path / "out").plan({}).frames] == ["bread"]
 
 
 def test_frames_are_not_read_for_a_ledger_that_knows_no_look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -142,7 +142,7 @@ def test_plan_and_check_show_what_was_found_and_say_once_what_was_not_looked_at(
 def test_a_job_that_was_looked_at_whole_is_not_told_to_be(tmp_path: Path) -> None:
     job = auto_shoot(tmp_path)
     remember(job, {"bowl": SEEN})
-    assert not_inspected(survey(job, tmp_path / "out").plan({})) is None
+    assert not_inspected(survey(job).knowing(tmp_path / "out").plan({})) is None
 
 
 def test_a_tilt_that_the_job_mends_is_no_caution(tmp_path: Path) -> None:
@@ -150,7 +150,7 @@ def test_a_tilt_that_the_job_mends_is_no_caution(tmp_path: Path) -> None:
     for text, told in ((AUTO, True), (AUTO + "turn_deg = -1.8\n", False), (AUTO + "turn_deg = 1.9\n", True)):
         job = auto_shoot(tmp_path, text)
         remember(job, {"bowl": leans})
-        cautions = survey(job, tmp_path / "out").plan({}).frames[0].cautions
+        cautions = survey(job).knowing(tmp_path / "out").plan({}).frames[0].cautions
         assert ("inspection: The table leans. Turn it." in cautions) is told
 
 

@@ -48,7 +48,7 @@ def test_each_frame_is_looked_at_once_and_known_from_then_on(tmp_path: Path) -> 
     assert on_the_way.count("\n") == 2
     second, on_the_way = run(job)
     assert (second.seen, second.faults, on_the_way) == (first.seen, (), "")
-    assert survey(job, tmp_path / "out").inspected == {frame.slug: seen for frame, seen in first.seen}
+    assert survey(job).knowing(tmp_path / "out").inspected == {frame.slug: seen for frame, seen in first.seen}
 
 
 @pytest.mark.usefixtures("_quick")
@@ -195,7 +195,7 @@ def test_the_turn_is_written_where_the_frame_leans_for_sure(tmp_path: Path) -> N
     remember(job, {"bowl": type(SEEN)((), (LEANS,), FOUND, -1.9)})
     run(job, accept=True)
     assert read_job(job).frames[0].entry.turn_deg == -1.9
-    survey(job, tmp_path / "out").plan({})
+    survey(job).knowing(tmp_path / "out").plan({})
 
 
 @pytest.mark.parametrize("turn_deg", [None, -1.9])
