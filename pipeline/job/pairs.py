@@ -30,7 +30,7 @@ def asked_pairs(
         pair = _asked(job, number, entry, by_slug, known, faults)
         if pair is None:
             continue
-        taken = {**{slug: f"the frame {asked.place}" for slug, asked in by_slug.items()},
+        taken = {**{slug: asked.place for slug, asked in by_slug.items()},
                  **{other.slug: f"pairs[{other.number}]" for other in pairs}}  # fmt: skip
         if pair.slug in taken:
             found = f"its files would be named '{pair.slug}', as those of {taken[pair.slug]} are"

@@ -57,7 +57,7 @@ def test_a_frame_alone_gets_no_target_of_two_by_a_pattern(tmp_path: Path) -> Non
         (
             PAIR + 'slug = "bowl"\n',
             (
-                "pairs[1]: slug: its files would be named 'bowl', as those of the frame frames[1] bowl.jpg are; "
+                "pairs[1]: slug: its files would be named 'bowl', as those of frames[1] bowl.jpg are; "
                 "give the pair a slug of its own"
             ),
         ),

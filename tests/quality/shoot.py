@@ -60,7 +60,7 @@ def finished_pictures(*, full: bool) -> tuple[Finished, ...]:
     pyvips.concurrency_set(1)  # as in an export: an AV1 encoder that may use more threads gives other bytes
     found: list[Finished] = []
     decoded = cache(_decoded)
-    for frame in survey(JOB, JOB.parent / "no-folder").plan({}).frames:
+    for frame in survey(JOB).plan({}).frames:
         for rendition in frame.renditions:
             for size in dict.fromkeys(output.size for output in rendition.outputs):
                 formats = tuple(one.format for one in rendition.outputs if one.size == size and one.format in LOSSY)

@@ -21,7 +21,7 @@ SAMPLE = Path(__file__).resolve().parents[3] / "sample_shoot" / "job.toml"
 
 def many_frames(count: int = 300) -> Plan:
     """Return the sample's plan with its frames one after the other until there are `count`, each under its own name."""
-    plan = survey(SAMPLE, SAMPLE.parent / "no-folder").plan({})
+    plan = survey(SAMPLE).plan({})
     frames = (_again(frame, number) for number in itertools.count() for frame in plan.frames)
     return replace(plan, frames=tuple(itertools.islice(frames, count)))
 
