@@ -64,7 +64,7 @@ def test_every_planned_file_is_made(shoot: tuple[Path, Summary]) -> None:
     out, summary = shoot
     assert summary.faults == ()
     planned = {output.path for _, output in delivered(summary)}
-    assert len(planned) == 73
+    assert len(planned) == 74
     assert planned == {
         str(path.relative_to(out)) for kind in ("blog", "feed", "print", "partner") for path in (out / kind).iterdir()
     }

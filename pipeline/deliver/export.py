@@ -90,10 +90,7 @@ class Summary:
 
 def export(asked: Asked, progress_to: TextIO) -> Summary:
     """Make every file of a job that is not there yet. Raises `RequestRefused`; all else is in the summary."""
-    surveyed = survey(asked.job)
-    surveyed.refuse_files_in_the_way(None, asked.out)
-    refuse_strangers(asked.out)
-    surveyed = surveyed.knowing(asked.out)
+    surveyed = survey(asked.job).knowing(asked.out)
     plan = asked_for = surveyed.plan({})  # the whole request is judged before anything is touched
     if asked.only is not None:
         surveyed.refuse_only(asked.only)
@@ -101,6 +98,7 @@ def export(asked: Asked, progress_to: TextIO) -> Summary:
     replies = read_replies(asked.job)
     surveyed.refuse_files_in_the_way(plan, asked.out)
     prepare_folder(asked.out, str(asked.out))
+    refuse_strangers(asked.out)
     with alone_in(asked.out), Ledger(asked.out) as ledger:
         sweep_unfinished(asked.out, places_of(plan))
         made = ledger.made()

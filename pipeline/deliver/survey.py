@@ -40,10 +40,7 @@ class Survey:
     inspected: Mapping[str, Inspection] = field(default_factory=dict)
 
     def knowing(self, out: Path) -> Survey:
-        """Return it with what the ledger of `out` knows of looks at the frames; writes nothing.
-
-        Raises `RequestRefused` for what is no ledger.
-        """
+        """Return it with what the ledger of `out` knows of looks at the frames; writes nothing."""
         return replace(self, inspected=known_inspections(self.job, self.headers, out))
 
     def plan(self, delivered: Mapping[str, str]) -> Plan:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import copy
 import pickle
 from dataclasses import FrozenInstanceError
+from pathlib import Path
 
 import pytest
 
 from pipeline.light.thresholds import Thresholds, house_thresholds
 
 HOUSE = house_thresholds()
+PAGE = (Path(__file__).parents[2] / "docs" / "inspection.md").read_text(encoding="utf-8")
 SOURCES = ("house choice", "common practice, no source")
 
 
@@ -58,3 +60,10 @@ def test_they_cannot_be_changed_in_place_and_travel_to_workers() -> None:
     assert pickle.loads(pickle.dumps(HOUSE)) == HOUSE == copy.deepcopy(HOUSE)  # noqa: S301 (our own bytes)
     assert isinstance(hash(HOUSE), int)
     assert len(Thresholds(())) == 0
+
+
+@pytest.mark.parametrize("name", HOUSE)
+def test_the_page_that_lists_them_is_of_today(name: str) -> None:
+    one = HOUSE[name]
+    row = f"| `{name}` | {one.value:.4g} | {one.unit} | {one.least:g} | {one.most:g} | {one.about} | {one.source} |"
+    assert row in PAGE, "python -m tests.quality.inspection > docs/inspection.md"

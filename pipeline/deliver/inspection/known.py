@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 from typing import TYPE_CHECKING
 
+from pipeline.faults import RequestRefused
 from pipeline.frames.inspection.told import VERSION, Told
 from pipeline.ledger.book import has_inspected, read_digests, read_inspected
 from pipeline.ledger.inspected import Looked
 from pipeline.ledger.keys import key
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Callable, Collection
     from pathlib import Path
 
     from pipeline.frames.inspection.values import Inspection
@@ -35,17 +37,23 @@ def look(sha256: str, what: Told, thresholds: Thresholds) -> Looked:
 def known_inspections(job: Job, readable: Collection[str], out: Path) -> dict[str, Inspection]:
     """Return what an earlier run found, by slug, for the frames as they are now. Writes nothing.
 
-    Frames are read only where the ledger of `out` knows some look but not their content. Raises `RequestRefused`.
+    Frames are read only where the ledger of `out` knows some look but not their content. What is no ledger of ours
+    knows nothing; that is told where it is written to.
     """
-    if not has_inspected(out):
+    try:
+        if not has_inspected(out):
+            return {}
+        looks = _looks(job, readable, read_digests(out))
+        found = read_inspected(out, looks.values())
+    except RequestRefused:
         return {}
-    digest = read_digests(out)
+    return {slug: found[one] for slug, one in looks.items() if one in found}
+
+
+def _looks(job: Job, readable: Collection[str], digest: Callable[[Path], str]) -> dict[str, Looked]:
     looks: dict[str, Looked] = {}
     for asked in job.frames:
         if asked.slug in readable:
-            try:
+            with contextlib.suppress(OSError):  # told where it is decoded
                 looks[asked.slug] = look(digest(asked.path), told(job, asked), job.thresholds)
-            except OSError:
-                continue  # told where it is decoded
-    found = read_inspected(out, looks.values())
-    return {slug: found[one] for slug, one in looks.items() if one in found}
+    return looks

@@ -16,6 +16,7 @@ from pipeline.deliver.survey import survey
 from pipeline.faults import RequestRefused
 from pipeline.frames.inspection.values import Inspection
 from pipeline.job.read import read_job
+from pipeline.ledger.book import FILE
 from pipeline.light.box import Point, Region
 from pipeline.plan.show import not_inspected
 from tests.deliver.inspection.shoot import AUTO, FOUND, LEANS, SEEN, auto_shoot, remember
@@ -169,3 +170,10 @@ def test_her_own_sheet_shows_it_and_no_outlets_sheet_does(tmp_path: Path) -> Non
     for path in others:
         assert "burnt out" not in path.read_text(encoding="utf-8")
         assert "inspect" not in path.read_text(encoding="utf-8").replace("inspector", "")
+
+
+def test_what_is_no_ledger_knows_nothing(tmp_path: Path) -> None:
+    job = auto_shoot(tmp_path)
+    (remember(job, {"bowl": SEEN}) / FILE).write_bytes(b"somebody's notes")
+    assert survey(job).knowing(tmp_path / "out").inspected == {}
+    assert refusal(job, planned)[0].endswith(LOOK)

@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import os
 import stat
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
+from pipeline.deliver.inspection.worker import FrameTask, lost
 from pipeline.deliver.survey import survey
 from pipeline.faults import RequestRefused
+from pipeline.frames.inspection.told import Told
 from pipeline.job.kept_names import LOCK
 from pipeline.job.read import read_job
 from pipeline.ledger.book import FILE
+from pipeline.light.thresholds import house_thresholds
 from tests.deliver.inspection.shoot import AUTO, FOUND, LEANS, SEEN, auto_shoot, picture, remember, run
 from tests.frames.inspection.subjects import composite
-from tests.small_shoot import FRAME, HEAD, write_job
+from tests.small_shoot import FRAME, HEAD, header_of, write_job
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from pipeline.deliver.inspection.run import Report
 
 TWO = HEAD + FRAME + FRAME.replace("bowl.jpg", "bread.jpg")
@@ -249,3 +251,8 @@ def test_a_file_of_a_full_disk_is_whole(tmp_path: Path, monkeypatch: pytest.Monk
         run(job, accept=True)
     assert job.read_text(encoding="utf-8") == AUTO
     assert sorted(path.name for path in tmp_path.iterdir()) == ["bowl.jpg", "job.toml", "out"]
+
+
+def test_a_worker_that_was_stopped_costs_its_frame_alone() -> None:
+    fault = lost(FrameTask("bowl", header_of(Path("bowl.jpg"), (60, 40)), "bowl.jpg", Told(), house_thresholds()))
+    assert str(fault) == "bowl.jpg: the worker looking at it was stopped; run inspect again; give it fewer --workers"
