@@ -30,19 +30,6 @@ BOWL, SPOON = "bowl/partner/final", "wooden-spoon/partner/final"
 PROOFS = ("bowl/partner/proof", "wooden-spoon/partner/proof")
 
 
-@pytest.fixture(scope="module")
-def exported(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    job = shoot(tmp_path_factory.mktemp("shoot"))
-    run(job)
-    return job
-
-
-@pytest.fixture
-def job(exported: Path, tmp_path: Path) -> Path:
-    shutil.copytree(exported.parent, tmp_path / "shoot")
-    return tmp_path / "shoot" / exported.name
-
-
 def take(job: Path, *files: Path) -> None:
     take_replies(job, job.parent / "out", files, TODAY)
 

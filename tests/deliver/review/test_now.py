@@ -18,7 +18,7 @@ from pipeline.deliver.sheet.write import with_made_previews
 from pipeline.deliver.survey import delivered_names, survey
 from pipeline.ledger.book import Ledger
 from tests.deliver.review.answers import spot
-from tests.deliver.review.shoot import answer, last_round, run, shoot
+from tests.deliver.review.shoot import answer, last_round, run
 from tests.deliver.review.test_take import TODAY
 from tests.small_shoot import frame as picture
 
@@ -28,19 +28,6 @@ if TYPE_CHECKING:
     from pipeline.deliver.review.state import Review
 
 PROOF = "wooden-spoon/partner/proof"
-
-
-@pytest.fixture(scope="module")
-def exported(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    job = shoot(tmp_path_factory.mktemp("shoot"))
-    run(job)
-    return job
-
-
-@pytest.fixture
-def job(exported: Path, tmp_path: Path) -> Path:
-    shutil.copytree(exported.parent, tmp_path / "shoot")
-    return tmp_path / "shoot" / exported.name
 
 
 def take(job: Path, *files: Path) -> None:

@@ -11,7 +11,7 @@ import pytest
 from pipeline.deliver.review.take import take_replies
 from pipeline.faults import RequestRefused
 from tests.deliver.review.answers import frame, reply, text_of
-from tests.deliver.review.shoot import answer, last_round, run, shoot
+from tests.deliver.review.shoot import answer, last_round, run
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -19,20 +19,6 @@ if TYPE_CHECKING:
     from pipeline.deliver.review.take import Taken
 
 TODAY = dt.date(2026, 11, 26)
-
-
-@pytest.fixture(scope="module")
-def exported(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    job = shoot(tmp_path_factory.mktemp("shoot"))
-    run(job)
-    return job
-
-
-@pytest.fixture
-def job(exported: Path, tmp_path: Path) -> Path:
-    """Return a copy of the exported shoot, the times of its files kept."""
-    shutil.copytree(exported.parent, tmp_path / "shoot")
-    return tmp_path / "shoot" / exported.name
 
 
 def take(job: Path, *files: Path) -> tuple[Taken, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from typing import TYPE_CHECKING
 
 import pytest
@@ -11,26 +10,13 @@ from pipeline.deliver.review.take import take_replies
 from pipeline.deliver.review.todo import reply_lines
 from pipeline.faults import printable_line
 from tests.deliver.review.answers import spot
-from tests.deliver.review.shoot import answer, run, shoot
+from tests.deliver.review.shoot import answer, run
 from tests.deliver.review.test_take import TODAY
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from pipeline.ledger.rounds import Round
-
-
-@pytest.fixture(scope="module")
-def exported(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    job = shoot(tmp_path_factory.mktemp("shoot"))
-    run(job)
-    return job
-
-
-@pytest.fixture
-def job(exported: Path, tmp_path: Path) -> Path:
-    shutil.copytree(exported.parent, tmp_path / "shoot")
-    return tmp_path / "shoot" / exported.name
 
 
 def lines(job: Path, *files: Path) -> list[str]:
