@@ -8,7 +8,9 @@ import io
 import os
 import re
 import shlex
+import signal
 import sys
+import threading
 from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -17,7 +19,7 @@ from typing import TYPE_CHECKING
 from pipeline.faults import Fault, RequestRefused, counted, printable_line
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from pipeline.deliver.sheet.wanted import Paper
 
@@ -33,7 +35,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")  # a name that the terminal cannot show is no fault
     options = _parser().parse_args(arguments)
     try:
-        code = _outcome(options)
+        with _ended_gently():
+            code = _outcome(options)
         if sys.stdout:
             sys.stdout.flush()
     except BrokenPipeError:  # whoever read the output has gone
@@ -44,6 +47,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _say(_stopped(error))
         return FAILED
     return code
+
+
+@contextlib.contextmanager
+def _ended_gently() -> Iterator[None]:
+    """Let a request to end (SIGTERM) stop a run as the keyboard does, where nobody has said otherwise."""
+    ours = threading.current_thread() is threading.main_thread()
+    if not ours or signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL:
+        yield
+        return
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
 
 
 def _outcome(options: argparse.Namespace) -> int:

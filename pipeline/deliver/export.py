@@ -100,8 +100,8 @@ def export(asked: Asked, progress_to: TextIO) -> Summary:
     prepare_folder(asked.out, str(asked.out))
     refuse_strangers(asked.out)
     with alone_in(asked.out), Ledger(asked.out) as ledger:
-        sweep_unfinished(asked.out, places_of(plan))
         made = ledger.made()
+        sweep_unfinished(asked.out, places_of(plan, asked.out, made))
         if not asked.rename:
             plan = surveyed.plan({row.identity: row.path for row in made.values()})
             surveyed.refuse_files_in_the_way(plan, asked.out)

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import contextlib
 import os
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.sheet.for_outlet import FOR_OUTLETS
 from pipeline.deliver.write import OUR_UNFINISHED, plain_place
 from pipeline.faults import Fault, RequestRefused
 from pipeline.job.kept_names import KEPT_FILES, KEPT_FOLDERS, LEDGER, LOCK, MANIFEST, SHEET_FOLDER, WEB_FOLDER
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from pipeline.plan.rendition import Plan
 
 SHEET, WEB = f"{SHEET_FOLDER}/index.html", f"{WEB_FOLDER}/index.html"
+PATIENCE_S, TRIES = 2.0, 20
 MANIFEST_BEGINS = b'{\n "manifest": '
 
 
@@ -37,14 +40,15 @@ def our_name(real: str, out: Path) -> str | None:
     return inside.as_posix() if ours or OUR_UNFINISHED.fullmatch(inside.name) else None
 
 
-def places_of(plan: Plan) -> set[str]:
-    """Return the folders below the output folder that a run writes to."""
+def places_of(plan: Plan, out: Path, made: Iterable[str] = ()) -> set[str]:
+    """Return the folders below the output folder that this run writes to, or an earlier one did (`made`, paths)."""
     return {
         ".",
         SHEET_FOLDER,
         f"{SHEET_FOLDER}/earlier",
         WEB_FOLDER,
-        *(str(Path(path).parent) for path in planned_paths(plan)),
+        *(f"{SHEET_FOLDER}/{place.name}" for place in (out / SHEET_FOLDER).glob(f"{Path(FOR_OUTLETS).name}*")),
+        *(str(Path(path).parent) for path in (*planned_paths(plan), *made)),
     }
 
 
@@ -84,22 +88,50 @@ def _begins_as_ours(manifest: Path) -> bool:
 
 @contextlib.contextmanager
 def alone_in(out: Path) -> Iterator[None]:
-    """Hold the output folder for one export at a time; a second one says so instead of mixing its files in."""
-    import fcntl  # noqa: PLC0415 (not there on every system that can read a plan)
+    """Hold the output folder for one export at a time; a second one says so instead of mixing its files in.
 
+    It is entered by an exclusive lock, which then becomes a shared one: the workers hold theirs too (`at_work_in`), so
+    that a run whose parent was killed keeps the folder until its last worker is gone. Raises `RequestRefused`.
+    """
     # Never through a link, never emptied: whatever stands there may be somebody's.
     lock = os.open(plain_place(out, LOCK), os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK, 0o644)
     try:
+        if not _entered(lock):
+            found, wanted = "another export is at work in this folder", "wait for it, or name another folder with --out"
+            raise RequestRefused(Fault(str(out), found, wanted))
+        yield
+    finally:
+        os.close(lock)
+
+
+def _entered(lock: int) -> bool:
+    """Take the lock, after a moment of patience for the workers of a run that was killed."""
+    import fcntl  # noqa: PLC0415 (not there on every system that can read a plan)
+
+    for patience in (*[PATIENCE_S / TRIES] * TRIES, 0.0):
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(lock, fcntl.LOCK_SH | fcntl.LOCK_NB)  # where another comes between, one of the two goes on
         except OSError:
-            raise RequestRefused(
-                Fault(
-                    str(out),
-                    "another export is at work in this folder",
-                    "wait for it, or name another folder with --out",
-                )
-            ) from None
+            time.sleep(patience)
+        else:
+            return True
+    return False
+
+
+@contextlib.contextmanager
+def at_work_in(out: Path) -> Iterator[None]:
+    """Say, as long as a worker writes to the output folder, that somebody is at work there."""
+    import fcntl  # noqa: PLC0415 (as above)
+
+    try:
+        lock = os.open(plain_place(out, LOCK), os.O_RDWR | os.O_NOFOLLOW | os.O_NONBLOCK)
+    except OSError:  # the folder was taken away; that is told when the run ends
+        yield
+        return
+    try:
+        with contextlib.suppress(OSError):  # no locks there
+            fcntl.flock(lock, fcntl.LOCK_SH | fcntl.LOCK_NB)
         yield
     finally:
         os.close(lock)

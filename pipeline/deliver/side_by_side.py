@@ -1,4 +1,9 @@
-"""Tasks worked on side by side: worker processes, and the work here where one is enough."""
+"""Tasks worked on side by side: worker processes, and the work here where one is enough.
+
+Each worker is handed one task at a time through a pipe of its own. So a worker that dies (the system takes one where
+memory is short) costs its own task a second attempt and no other task anything; and nothing is shared between the
+processes that would have to be cleared up after them.
+"""
 
 from __future__ import annotations
 
@@ -7,32 +12,72 @@ import multiprocessing
 import os
 import signal
 import threading
-from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
-from typing import TYPE_CHECKING, TypeVar
+from collections import deque
+from dataclasses import dataclass
+from multiprocessing.connection import wait
+from typing import TYPE_CHECKING, Generic, TypeVar, cast
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Generator, Iterator, Sequence
+    from multiprocessing.connection import Connection
+    from multiprocessing.context import SpawnProcess
 
 Task = TypeVar("Task")
 Done = TypeVar("Done")
+
+STOPPING = (signal.SIGINT, signal.SIGTERM)
+
+
+@dataclass(frozen=True, slots=True)
+class Room(Generic[Task]):
+    """How much memory all workers may take together, in bytes, and what one takes: idle, and for a task besides."""
+
+    total: int
+    idle: int
+    need: Callable[[Task], int]
+
+    def holds_alone(self, task: Task) -> bool:
+        """Return whether one worker at this task stays within it."""
+        return self.idle + self.need(task) <= self.total
+
+
+@dataclass(frozen=True, slots=True)
+class Way(Generic[Task, Done]):
+    """How tasks are worked on.
+
+    `work` is a function of a module, which a worker can load. `lost` says what came of a task whose worker died twice;
+    `left` clears up what a worker, by its process id, left of a task when it ended in the middle. `room` bounds what
+    is worked on at the same time; a task that is too large for it is worked on alone.
+    """
+
+    work: Callable[[Task], Done]
+    lost: Callable[[Task], Done]
+    left: Callable[[Task, int], None] = lambda *_: None
+    room: Room[Task] | None = None
 
 
 def worked(
     tasks: Sequence[Task], workers: int, work: Callable[[Task], Done], lost: Callable[[Task], Done]
 ) -> Iterator[tuple[Task, Done]]:
     """Yield each task with what came of it, as it is done. `lost` says what came of one whose worker died."""
-    pool = _pool(min(workers, len(tasks)))
-    if pool is not None:
-        with pool:
-            yield from _in_pool(pool, tasks, work, lost)
+    return worked_on(tasks, workers, Way(work, lost))
+
+
+def worked_on(tasks: Sequence[Task], workers: int, way: Way[Task, Done]) -> Generator[tuple[Task, Done], None, None]:
+    """Yield each task with what came of it, as it is done; the first are begun first. What `work` raises is raised."""
+    if min(workers, len(tasks)) > 1:
+        yield from _Pool(tasks, min(workers, len(tasks)), way).results()
         return
     for task in tasks:
-        with _interrupts_noted() as noted:
-            done = work(task)
-        yield task, done
-        if noted:
-            raise KeyboardInterrupt
+        yield task, _done_here(task, way)
+
+
+def _done_here(task: Task, way: Way[Task, Done]) -> Done:
+    with _interrupts_noted() as noted:
+        done = way.work(task)
+    if noted:
+        raise KeyboardInterrupt
+    return done
 
 
 @contextlib.contextmanager
@@ -42,29 +87,166 @@ def _interrupts_noted() -> Iterator[list[int]]:
     if threading.current_thread() is not threading.main_thread():
         yield noted
         return
-    before = signal.signal(signal.SIGINT, lambda number, _: noted.append(number))
+    before = {number: signal.signal(number, lambda number, _: noted.append(number)) for number in STOPPING}
     try:
         yield noted
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
-def _pool(workers: int) -> ProcessPoolExecutor | None:
-    """Return worker processes, or None where one is enough or the system has no room for shared locks."""
-    if workers <= 1:
+@dataclass(slots=True, eq=False)
+class _Worker(Generic[Task]):
+    """A worker process, our end of its pipe, and the task it is at."""
+
+    process: SpawnProcess
+    pipe: Connection
+    task: Task | None = None
+
+    @property
+    def number(self) -> int:
+        """Return its process id."""
+        return self.process.pid or 0
+
+    def end(self) -> None:
+        """End it at once, whatever it is at, and wait until it is gone."""
+        self.pipe.close()
+        self.process.kill()
+        self.process.join()
+
+
+class _Pool(Generic[Task, Done]):
+    """Workers, what they are at, and what waits: `_again` holds what a worker died of, to be tried alone."""
+
+    def __init__(self, tasks: Sequence[Task], workers: int, way: Way[Task, Done]) -> None:
+        self._way = way
+        self._most = workers
+        self._waiting = deque(tasks)
+        self._again: deque[Task] = deque()
+        self._tried: list[Task] = []
+        self._workers: list[_Worker[Task]] = []
+        self._context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
+
+    def results(self) -> Iterator[tuple[Task, Done]]:
+        """Yield each task with what came of it. Whatever ends this ends the workers too."""
+        try:
+            while self._waiting or self._again or self._busy:
+                yield from self._begin()
+                if self._busy:
+                    yield from self._ended()
+        finally:
+            for worker in self._workers:
+                worker.end()
+                if worker.task is not None:
+                    self._way.left(worker.task, worker.number)
+
+    @property
+    def _busy(self) -> list[_Worker[Task]]:
+        return [worker for worker in self._workers if worker.task is not None]
+
+    def _begin(self) -> list[tuple[Task, Done]]:
+        """Begin all tasks that may be worked on now; return what had to be done here, for want of processes."""
+        while (task := self._next()) is not None:
+            worker = self._idle()
+            if worker is None:
+                return [(task, _done_here(task, self._way))]
+            worker.task = task
+            with contextlib.suppress(OSError):  # one that is gone is found when its answer is waited for
+                worker.pipe.send(task)
+        return []
+
+    def _next(self) -> Task | None:
+        """Return the next task that there is a worker and room for, taken out of what waits."""
+        busy = self._busy
+        if len(busy) >= self._most:
+            return None
+        if not self._waiting:  # what killed a worker once has the machine to itself
+            return self._again.popleft() if self._again and not busy else None
+        if not busy:
+            return self._waiting.popleft()
+        for task in self._waiting:
+            if self._fits(task, busy):
+                self._waiting.remove(task)
+                return task
         return None
-    context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
-    try:
-        return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin_worker)
-    except OSError:
-        return None
+
+    def _fits(self, task: Task, busy: list[_Worker[Task]]) -> bool:
+        room = self._way.room
+        if room is None:
+            return True
+        taken = sum(room.need(worker.task) for worker in busy if worker.task is not None)
+        processes = max(len(self._workers), len(busy) + 1)
+        return taken + room.need(task) + processes * room.idle <= room.total
+
+    def _idle(self) -> _Worker[Task] | None:
+        """Return a worker without a task, a new one where there is none; None where no process can be had."""
+        for worker in self._workers:
+            if worker.task is None:
+                return worker
+        ours, theirs = self._context.Pipe()
+        process = self._context.Process(target=_serve, args=(theirs, self._way.work), daemon=True)
+        try:
+            process.start()
+        except OSError:
+            ours.close()
+            return None
+        finally:
+            theirs.close()  # the worker alone holds it now: its death closes it
+        self._workers.append(_Worker(process, ours))
+        return self._workers[-1]
+
+    def _ended(self) -> list[tuple[Task, Done]]:
+        """Wait until something happens; return what came of the tasks that are through. Begins others before."""
+        by_pipe = {worker.pipe: worker for worker in self._busy}
+        found: list[tuple[Task, Done]] = []
+        for pipe in wait(list(by_pipe)):
+            worker = by_pipe[cast("Connection", pipe)]
+            task = cast("Task", worker.task)
+            try:
+                answer = worker.pipe.recv()
+            except (EOFError, OSError):
+                found += self._died(worker, task)
+                continue
+            worker.task = None
+            if isinstance(answer, _Raised):
+                raise answer.error
+            found.append((task, answer))
+        return found + self._begin()
+
+    def _died(self, worker: _Worker[Task], task: Task) -> list[tuple[Task, Done]]:
+        """Clear up after a worker. Its task is tried once more, the second time it is lost."""
+        self._workers.remove(worker)
+        worker.end()
+        self._way.left(task, worker.number)
+        if any(task is one for one in self._tried):
+            return [(task, self._way.lost(task))]
+        self._tried.append(task)
+        self._again.append(task)
+        return []
 
 
-def _begin_worker() -> None:
-    """Set up a worker: it ends its frame when the keyboard interrupts, and ends itself when its parent is gone."""
+@dataclass(frozen=True, slots=True)
+class _Raised:
+    """What `work` raised in a worker."""
+
+    error: Exception
+
+
+def _serve(pipe: Connection, work: Callable[[Task], Done]) -> None:
+    """Be a worker: work on each task that comes, until no more can come."""
     # An interrupt from the keyboard reaches every process; the parent alone acts on it.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
+    with contextlib.suppress(EOFError, OSError):  # the parent is gone
+        while True:
+            pipe.send(_answer(work, pipe.recv()))
+
+
+def _answer(work: Callable[[Task], Done], task: Task) -> Done | _Raised:
+    try:
+        return work(task)
+    except Exception as error:  # noqa: BLE001 (whatever it is, the parent raises it)
+        return _Raised(error)
 
 
 def _end_with_parent() -> None:
@@ -72,21 +254,3 @@ def _end_with_parent() -> None:
     if parent is not None:
         parent.join()
         os._exit(1)
-
-
-def _in_pool(
-    pool: ProcessPoolExecutor, tasks: Sequence[Task], work: Callable[[Task], Done], lost: Callable[[Task], Done]
-) -> Iterator[tuple[Task, Done]]:
-    """Yield each task with what came of it; a worker that dies costs its task, not the run."""
-    waiting = {pool.submit(work, task): task for task in tasks}
-    try:
-        while waiting:
-            finished, _ = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in finished:
-                task = waiting.pop(future)
-                try:
-                    yield task, future.result()
-                except BrokenProcessPool:
-                    yield task, lost(task)
-    finally:  # a run that is stopped starts no further task
-        pool.shutdown(cancel_futures=True)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 UNFINISHED = ".unfinished-"
-OUR_UNFINISHED = re.compile(re.escape(UNFINISHED) + r"\d+(-.+)?", re.DOTALL)
+OUR_UNFINISHED = re.compile(re.escape(UNFINISHED) + r"(\d+)(-.+)?", re.DOTALL)
 
 
 def inside(folder: Path, relative: str) -> Path:
@@ -97,11 +97,24 @@ def set_aside(folder: Path, relative: str, data: bytes, known_sha256: str | None
     return None
 
 
-def sweep_unfinished(folder: Path, places: Iterable[str]) -> None:
-    """Remove what a run that was killed left unfinished in these places below `folder` (files of our own naming)."""
+def _is_inside(folder: Path, place: str) -> bool:
+    try:
+        return inside(folder, place).is_dir()
+    except OSError:
+        return False
+
+
+def sweep_unfinished(folder: Path, places: Iterable[str], process: int | None = None) -> None:
+    """Remove what a run that was killed left unfinished in these places below `folder` (files of our own naming).
+
+    Of one process alone where its id is given.
+    """
     for place in places:
+        if not _is_inside(folder, place):
+            continue
         for left in (folder / place).glob(f"{UNFINISHED}*"):
-            if OUR_UNFINISHED.fullmatch(left.name) and stat.S_ISREG(_kind(left)):
+            ours = OUR_UNFINISHED.fullmatch(left.name)
+            if ours and process in (None, int(ours[1])) and stat.S_ISREG(_kind(left)):
                 with contextlib.suppress(OSError):
                     left.unlink()
 
