@@ -239,7 +239,7 @@ def _encoded(
 
     settings = rendition.settings
     if file.output in rendition.sheet_outputs:
-        settings = replace(settings, bytes_max=None, fidelity=None, progressive=True)
+        settings = replace(settings, bytes_max=None, fidelity=None, progressive=True, jpeg_tables="fitted")
     picture = on_screen(picture) if _on_sheet(rendition, file) else picture
     try:
         made = encoded(picture, file.output.format, settings, finish)

@@ -123,6 +123,7 @@ class Target(Table):
     shape: Literal["rectangle", "round"] = "rectangle"
     formats: Annotated[tuple[Format, ...], Field(min_length=1, examples=[("jpeg",)])]
     quality: FormatQuality = FormatQuality()
+    jpeg_tables: Literal["fitted", "standard"] = "fitted"
     sharpen: Sharpen = Field(examples=[{"medium": "screen"}])
     colour: BareName = "srgb"
     metadata: Literal["public", "full", "proof"] = Field(examples=["public"])
@@ -145,6 +146,9 @@ class Target(Table):
         sentences += [*colour_contradictions(self), *budget_contradictions(self)]
         if len(set(self.formats)) != len(self.formats):
             sentences.append(f"formats names one twice ({', '.join(self.formats)}); name each once")
+        if self.jpeg_tables == "standard" and "jpeg" not in self.formats:
+            found = "there is jpeg_tables, and formats has no jpeg"
+            sentences.append(f"{found}; leave jpeg_tables out, or add jpeg to formats")
         if self.mark and self.metadata != "proof":
             sentences.append(f'there is a mark with metadata = "{self.metadata}"; a mark is for proofs, "proof"')
         if sentences:

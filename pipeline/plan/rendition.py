@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 OutputFormat = Literal["jpeg", "png", "webp", "tiff", "avif"]
 Intent = Literal["relative", "perceptual"]
 Gamut = Literal["clip", "soft"]
+JpegTables = Literal["fitted", "standard"]
 Reached = Literal["crossing", "line", "point", "no"]
 
 
@@ -55,7 +56,7 @@ class PixelSettings:
     job's name for `icc_profile`, which is then converted into by `intent`. `gamut` says what becomes of colours
     outside; `ink_limit` is in per cent (100..400), CMYK alone. `bytes_max` is the most that a whole file may take,
     `fidelity` (0..100) the least that its picture may score; with either of them quality is found instead of given.
-    `progressive` is of JPEG.
+    `progressive` and `jpeg_tables` (Huffman tables fitted to the picture, or those of the standard) are of JPEG.
     """
 
     sharpen_radius_px: float
@@ -71,6 +72,7 @@ class PixelSettings:
     bytes_max: int | None = None
     fidelity: float | None = None
     progressive: bool = True
+    jpeg_tables: JpegTables = "fitted"
 
     @property
     def finds_quality(self) -> bool:

@@ -32,7 +32,9 @@ def pixel_settings(job: Job, target: Target, paper_ppi: float) -> PixelSettings:
         ink_limit=target.ink_limit,
         bytes_max=byte_count(target.bytes_max) if target.bytes_max else None,
         fidelity=target.fidelity,
-        progressive=target.size_mm is None,  # some labs refuse progressive JPEG (common practice, no source)
+        # Some labs refuse progressive JPEG (common practice, no source); the standard's tables are for baseline alone.
+        progressive=target.size_mm is None and target.jpeg_tables == "fitted",
+        jpeg_tables=target.jpeg_tables,
         mark=_mark(job) if target.mark else None,
         quality=tuple((name, getattr(target.quality, name)) for name in ("jpeg", "webp", "avif")),
     )

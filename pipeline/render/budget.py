@@ -86,14 +86,15 @@ def encoded(
     """
     if output_format not in TYPICAL:
         return Encoded(finish(encode(picture, output_format, MOST_QUALITY)), None)
+    way = partial(encode, picture, output_format, progressive=settings.progressive, tables=settings.jpeg_tables)
     if not settings.finds_quality:
         quality = dict(settings.quality).get(output_format, MOST_QUALITY)
-        return Encoded(finish(encode(picture, output_format, quality, progressive=settings.progressive)), quality)
+        return Encoded(finish(way(quality)), quality)
     halved = output_format == "jpeg" and may_be_halved(picture)
     found: list[Encoded] = []
     refusals: list[BudgetTooSmall] = []
     for chroma in CHROMAS if halved else CHROMAS[:1]:
-        make = partial(encode, picture, output_format, chroma=chroma, progressive=settings.progressive)
+        make = partial(way, chroma=chroma)
         try:
             found.append(_within(_trials(picture, output_format, make, finish), settings.bytes_max, settings.fidelity))
         except BudgetTooSmall as error:

@@ -118,6 +118,22 @@ def test_a_limit_in_a_profile_of_its_own_is_refused_where_it_is_written(tmp_path
     )
 
 
+def test_tables_of_the_standard_are_for_baseline_files(tmp_path: Path) -> None:
+    asked = '\n[targets."blog/card-square"]\njpeg_tables = "standard"\n' + FRAME + 'targets = ["blog/card-square"]\n'
+    _, plan = plan_of(tmp_path, HEAD + asked, (3000, 2000))
+    (settings,) = {rendition.settings for rendition in plan.renditions}
+    assert (settings.progressive, settings.jpeg_tables) == (False, "standard")
+
+
+def test_tables_without_a_jpeg_are_refused(tmp_path: Path) -> None:
+    asked = '\n[targets."blog/step"]\nformats = ["webp"]\njpeg_tables = "standard"\n'
+    (fault,) = faults_of(write_job(tmp_path, HEAD + asked + FRAME))
+    assert fault == (
+        'job.toml: targets."blog/step": there is jpeg_tables, and formats has no jpeg; '
+        "leave jpeg_tables out, or add jpeg to formats"
+    )
+
+
 def test_paper_is_not_progressive(tmp_path: Path) -> None:
     asked = FRAME + 'targets = ["blog/step", "print/a4"]\n'
     _, plan = plan_of(tmp_path, HEAD + asked, (6000, 9000))

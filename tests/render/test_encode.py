@@ -161,6 +161,40 @@ def test_jpeg_tables_are_made_for_the_picture(progressive: bool) -> None:  # noq
     assert progressive or sizes[0] < sizes[1]
 
 
+def huffman_tables(jpeg: bytes) -> list[str]:
+    """Return the Huffman tables of a JPEG (ITU-T T.81, B.2.4.2), in hex."""
+    tables, at = [], 2
+    while (marker := jpeg[at + 1]) != 0xDA:
+        segment = jpeg[at + 4 : at + 2 + int.from_bytes(jpeg[at + 2 : at + 4], "big")]
+        while marker == 0xC4 and segment:
+            length = 17 + sum(segment[1:17])
+            tables.append(segment[:length].hex())
+            segment = segment[length:]
+        at += 2 + int.from_bytes(jpeg[at + 2 : at + 4], "big")
+    return tables
+
+
+def test_the_standards_own_huffman_tables() -> None:
+    """Source: ITU-T T.81, tables K.3 and K.4 (DC of luminance and chrominance); K.5 and K.6 by Pillow's plain files."""
+    ours = encode(picture_of(scene(640, 480)), "jpeg", 88, progressive=False, tables="standard")
+    luminance = "0000010501010101010100000000000000000102030405060708090a0b"
+    chrominance = "0100030101010101010101010000000000000102030405060708090a0b"
+    plain = io.BytesIO()
+    Image.fromarray(scene(64, 64)).save(plain, "jpeg", optimize=False)
+    assert {luminance, chrominance} < set(huffman_tables(ours)) == set(huffman_tables(plain.getvalue()))
+    assert len(set(huffman_tables(ours))) == 4
+
+
+def test_the_standards_tables_cost_bytes_and_no_pixel() -> None:
+    picture = picture_of(scene(640, 480))
+    standard = encode(picture, "jpeg", 88, progressive=False, tables="standard")
+    fitted = encode(picture, "jpeg", 88, progressive=False, tables="fitted")
+    assert b"\xff\xc0\x00\x11" in standard  # SOF0, baseline (ITU-T T.81, table B.1)
+    assert JpegImagePlugin.get_sampling(opened(standard)) == 0  # Pillow's word for 4:4:4
+    np.testing.assert_array_equal(np.asarray(opened(standard)), np.asarray(opened(fitted)))
+    assert 1.01 < len(standard) / len(fitted) < 1.15
+
+
 @pytest.mark.parametrize("output_format", ["jpeg", "avif"])
 def test_fine_red_detail_keeps_its_colour(output_format: OutputFormat) -> None:
     ours = delivered(picture_of(stripes()), output_format, QUALITY[output_format]).astype(float)

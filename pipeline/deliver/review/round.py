@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 KEY_LENGTH = 32
 # How well a file is encoded, or what its ink is held against, is no part of what was approved.
-_ENCODER_ONLY = frozenset({"quality", "bytes_max", "fidelity", "progressive", "ink_limit"})
+_ENCODER_ONLY = frozenset({"quality", "bytes_max", "fidelity", "progressive", "jpeg_tables", "ink_limit"})
 _SETTINGS = tuple(field for field in dataclasses.fields(PixelSettings) if field.name not in _ENCODER_ONLY)
 
 

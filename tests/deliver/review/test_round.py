@@ -78,7 +78,7 @@ def test_how_well_a_file_is_encoded_leaves_a_picture_as_it_is(plan: Plan) -> Non
 
 
 # What a file is encoded with, or held against, is no part of what was approved.
-NO_PIXELS = {"quality", "bytes_max", "fidelity", "ink_limit", "progressive"}
+NO_PIXELS = {"quality", "bytes_max", "fidelity", "ink_limit", "progressive", "jpeg_tables"}
 OTHER: dict[str, Any] = {
     "sharpen_radius_px": 0.123,
     "sharpen_amount": 0.123,
@@ -93,6 +93,7 @@ OTHER: dict[str, Any] = {
     "bytes_max": 1000,
     "fidelity": 0.5,
     "progressive": False,
+    "jpeg_tables": "standard",
 }
 
 
