@@ -21,9 +21,17 @@ class Progress:
         self._stream = stream
         self._moving = stream.isatty()
         self._quiet = quiet
-        self._frames, self._files, self._weight = frames, files, max(weight, 1)
+        self._frames, self._files, self._weight = frames, files, weight
         self._frames_done = self._files_done = self._weight_done = 0
         self._started = time.monotonic()
+
+    def expect(self, *, frames: int, files: int, weight: int) -> None:
+        """Note that there is more to do; the time left is judged from where the first work began."""
+        if not self._frames_done:
+            self._started = time.monotonic()
+        self._frames += frames
+        self._files = (self._files or 0) + files
+        self._weight += weight
 
     def frame_done(self, name: str, files: int = 0, weight: int = 1) -> None:
         """Note a finished frame."""

@@ -174,13 +174,19 @@ def _stays_inside(path: str) -> bool:
     return not (path.startswith("/") or ".." in parts)
 
 
-def _file_id(path: Path) -> tuple[int, int] | None:
-    """Return what tells a file from one that was put in its place later, None where there is none."""
+def file_id(folder: Path) -> tuple[int, int] | None:
+    """Return what tells the ledger of a folder from one that was put in its place later, None where there is none."""
     try:
-        facts = path.stat()
+        facts = (folder / FILE).stat()
     except OSError:
         return None
     return facts.st_dev, facts.st_ino
+
+
+def taken_away(folder: Path) -> OSError:
+    """Return what is to be raised where the ledger of a folder is no longer the one that was opened."""
+    said = "this folder was taken away while files were being written to it"
+    return FileNotFoundError(errno.ENOENT, said, str(folder))
 
 
 class Ledger:
@@ -193,7 +199,7 @@ class Ledger:
             self._base = sqlite3.connect(self._path, isolation_level=None, timeout=10)
             try:
                 bring_up_to_date(self._base, _version(self._base, self._path))
-                self._file = _file_id(self._path)
+                self._file = file_id(folder)
                 self._base.execute("PRAGMA journal_mode = WAL")
                 self._base.execute("PRAGMA synchronous = NORMAL")
             except BaseException:
@@ -202,9 +208,8 @@ class Ledger:
 
     def check_place(self) -> None:
         """See that the ledger is still where it was opened: else nothing of this run is on record. Raises OSError."""
-        if _file_id(self._path) != self._file:
-            said = "this folder was taken away while files were being written to it"
-            raise FileNotFoundError(errno.ENOENT, said, str(self.folder))
+        if file_id(self.folder) != self._file:
+            raise taken_away(self.folder)
 
     @contextlib.contextmanager
     def _told(self) -> Iterator[None]:
@@ -222,6 +227,10 @@ class Ledger:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Close it."""
+        self.close()
+
+    def close(self) -> None:
+        """Close it; all that was kept stays."""
         self._base.close()
 
     @property

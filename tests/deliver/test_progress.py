@@ -116,3 +116,14 @@ def test_a_run_that_makes_no_files_counts_frames_alone() -> None:
     told.frame_done("bowl.jpg")
     told.frame_done("bread.jpg")
     assert stream.getvalue() == "1 of 2 frames: bowl.jpg\n2 of 2 frames: bread.jpg\n"
+
+
+def test_more_work_that_turns_up_is_counted(clock: Clock) -> None:
+    stream = Terminal()
+    told = Progress(stream, frames=0, files=0, weight=0)
+    clock.now += 50  # nothing was at work yet
+    told.expect(frames=1, files=4, weight=40)
+    told.expect(frames=1, files=4, weight=60)
+    clock.now += 10
+    told.frame_done("bowl.jpg", 4, 40)
+    assert seen(stream) == ["1 of 2 frames, 4 of 8 files, about 15 s left: bowl.jpg"]

@@ -1,0 +1,261 @@
+"""One shoot of an export, step by step: judged, prepared, worked on, finished.
+
+`judge` touches nothing; `prepare` and `finish` need the folder's lock and its ledger. Between them stands the work on
+the frames, which `pipeline.deliver.export` does for all shoots of a run together.
+"""
+
+from __future__ import annotations
+
+import fnmatch
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from pipeline.deliver.manifest import manifest_json
+from pipeline.deliver.measured import with_measured_cautions
+from pipeline.deliver.place import places_of, refuse_strangers
+from pipeline.deliver.renamed import rename_delivered
+from pipeline.deliver.review.approved import with_approvals
+from pipeline.deliver.review.earlier import drop_old_prints, keep_earlier_prints
+from pipeline.deliver.review.replies import read_replies
+from pipeline.deliver.sheet.for_outlet import FOR_OUTLETS
+from pipeline.deliver.sheet.links import PAGE
+from pipeline.deliver.sheet.wanted import HERS, WantedSheet, plan_of_sheet
+from pipeline.deliver.sheet.write import Sheets
+from pipeline.deliver.survey import survey
+from pipeline.deliver.tasks import FrameTask, RenditionTask, can_be_read, file_tasks, made_as_planned
+from pipeline.deliver.web.kit import web_kit
+from pipeline.deliver.write import sweep_unfinished, write_if_changed
+from pipeline.faults import Fault
+from pipeline.job.kept_names import MANIFEST
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from pipeline.deliver.review.replies import Kept
+    from pipeline.deliver.survey import Survey
+    from pipeline.deliver.work import FrameDone
+    from pipeline.ledger.book import Ledger
+    from pipeline.ledger.made import Made
+    from pipeline.plan.rendition import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the person asked of an export. `only` is a glob over frame/outlet/target.
+
+    `approved` asks for finals of what is approved alone: everything but proofs waits for it. `sheet` is the contact
+    sheet to write; with `previews_only` nothing but that is made.
+    """
+
+    job: Path
+    out: Path
+    only: str | None = None
+    workers: int | None = None
+    rename: bool = False
+    previews_only: bool = False
+    quiet: bool = False
+    approved: bool = False
+    sheet: WantedSheet = HERS
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What came of an export.
+
+    `made` are the files that were delivered, and the pictures of the sheet; `kept_names` counts files that keep a name
+    that was delivered; `left_over` are files the job makes no longer; `unapproved` are files of earlier pictures, which
+    stand where a picture waits for its approval; `sheet` is the place of the contact sheet that was written.
+    """
+
+    plan: Plan
+    made: dict[str, Made]
+    rendered: int
+    rewritten: int
+    kept: int
+    renamed: tuple[tuple[str, str], ...]
+    faults: tuple[Fault, ...]
+    notes: tuple[str, ...]
+    only: str | None = None
+    kept_names: int = 0
+    left_over: tuple[str, ...] = ()
+    unapproved: tuple[str, ...] = ()
+    sheet: str | None = PAGE
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A request that was found sound as it stands; `plan` has the names that the job gives its files now."""
+
+    asked: Asked
+    surveyed: Survey
+    plan: Plan
+    replies: tuple[Kept, ...]
+
+
+@dataclass(slots=True)
+class Shoot:
+    """A shoot at work: what it wants, and what has come of it so far.
+
+    `contents` are the digests of the frames' files by slug, `kept` counts files that stay as they are, `done` is what
+    came of its frames.
+    """
+
+    judged: Judged
+    plan: Plan
+    contents: Mapping[str, str]
+    tasks: list[FrameTask]
+    kept: int
+    renamed: tuple[tuple[str, str], ...]
+    faults: tuple[Fault, ...]
+    done: list[FrameDone] = field(default_factory=list)
+
+    @property
+    def asked(self) -> Asked:
+        """Return what was asked of it."""
+        return self.judged.asked
+
+    @property
+    def complete(self) -> bool:
+        """Return whether all its frames are done."""
+        return len(self.done) == len(self.tasks)
+
+
+def judge(asked: Asked) -> Judged:
+    """Return a request that is sound. Writes nothing. Raises `RequestRefused` with what is wrong with it."""
+    surveyed = survey(asked.job).knowing(asked.out)
+    plan = surveyed.plan({})
+    if asked.only is not None:
+        surveyed.refuse_only(asked.only)
+    plan_of_sheet(plan, asked.sheet)
+    replies = read_replies(asked.job)
+    surveyed.refuse_files_in_the_way(plan, asked.out)
+    refuse_strangers(asked.out)
+    return Judged(asked, surveyed, plan, replies)
+
+
+def prepare(judged: Judged, ledger: Ledger) -> Shoot:
+    """Return the shoot with the work that it takes; renames what is to be renamed.
+
+    Call it alone in the folder. Raises `RequestRefused` and OSError.
+    """
+    asked, surveyed, plan = judged.asked, judged.surveyed, judged.plan
+    made = ledger.made()
+    sweep_unfinished(asked.out, places_of(plan, asked.out, made))
+    if not asked.rename:
+        plan = surveyed.plan({row.identity: row.path for row in made.values()})
+        surveyed.refuse_files_in_the_way(plan, asked.out)
+    renamed = rename_delivered(plan, asked.out, ledger, made) if asked.rename else ()
+    made = ledger.made()
+    faults = list(surveyed.unreadable)
+    contents = _contents(plan, ledger, faults)
+    plan = with_approvals(plan, contents, judged.replies, ledger.rounds(), of_all=asked.approved)
+    keep_earlier_prints(plan, contents, ledger, judged.replies)
+    to_make = plan_of_sheet(plan, asked.sheet) if asked.previews_only else plan
+    tasks, kept = _tasks(asked, to_make, contents, made)
+    return Shoot(judged, plan, contents, tasks, kept, renamed, tuple(faults))
+
+
+def finish(shoot: Shoot, ledger: Ledger) -> Summary:
+    """Write what goes with the pictures, and return what came of the shoot. Raises OSError."""
+    ledger.check_place()
+    asked, plan, contents, done = shoot.asked, shoot.plan, shoot.contents, shoot.done
+    surveyed, replies = shoot.judged.surveyed, shoot.judged.replies
+    made = ledger.made()
+    as_planned = made_as_planned(plan, contents, made)
+    delivered = _delivered(plan, made, as_planned)
+    plan = with_measured_cautions(plan, delivered)
+    summary = Summary(
+        plan=plan,
+        made=delivered,
+        rendered=sum(one.rendered for one in done),
+        rewritten=sum(one.rewritten for one in done),
+        kept=shoot.kept,
+        renamed=shoot.renamed,
+        faults=tuple(dict.fromkeys((*shoot.faults, *(fault for one in done for fault in one.faults)))),
+        notes=tuple(f"{one.file}: {note}" for one in done for note in one.notes),
+        only=asked.only,
+        kept_names=_kept_names(shoot.judged.plan, plan),
+        left_over=() if surveyed.unreadable else _left_over(plan, made, asked.out),
+        unapproved=tuple(path for path in made if path not in delivered and (asked.out / path).is_file()),
+        sheet=asked.sheet.place(plan),
+    )
+    if not asked.previews_only:
+        write_if_changed(asked.out, MANIFEST, manifest_json(plan, delivered, contents))
+        sponsor = surveyed.job.sponsor
+        for place, content in web_kit(plan, delivered, sponsor.disclosure if sponsor else None).items():
+            write_if_changed(asked.out, f"web/{place}", content)
+    there = {path: row for path, row in as_planned.items() if path in delivered}
+    unwritten = Sheets(plan, contents, ledger, replies, there).write(asked.sheet)
+    if unwritten:
+        summary = replace(summary, faults=(*summary.faults, unwritten), sheet=None)
+    drop_old_prints(plan, contents, ledger, replies)
+    ledger.check_place()
+    return summary
+
+
+def _delivered(plan: Plan, made: Mapping[str, Made], as_planned: Mapping[str, Made]) -> dict[str, Made]:
+    """Return what was made without the files of another picture than the one that was approved, or is still to be."""
+    held_back = {
+        output.path
+        for rendition in plan.renditions
+        for output in rendition.outputs
+        if rendition.needs_approval and (rendition.waits or output.path not in as_planned)
+    }
+    return {path: row for path, row in made.items() if path not in held_back}
+
+
+def _kept_names(asked_for: Plan, plan: Plan) -> int:
+    """Return how many files keep a name that the job would give them otherwise now."""
+    pairs = zip(asked_for.renditions, plan.renditions, strict=True)
+    return sum(
+        one.path != other.path for new, old in pairs for one, other in zip(new.outputs, old.outputs, strict=True)
+    )
+
+
+def _left_over(plan: Plan, made: dict[str, Made], out: Path) -> tuple[str, ...]:
+    """Return files that were made for this folder and that the job makes no longer; nobody but her removes them."""
+    wanted = {output.path for rendition in plan.renditions for output in rendition.outputs}
+    wanted |= {
+        output.path for frame in plan.frames for one in (frame.whole, *frame.renditions) for output in one.sheet_outputs
+    }
+    mine = (path for path in made if path not in wanted and not path.startswith(FOR_OUTLETS))
+    return tuple(path for path in mine if (out / path).is_file())
+
+
+def _contents(plan: Plan, ledger: Ledger, faults: list[Fault]) -> dict[str, str]:
+    """Return the digest of each frame's file by slug; a frame that cannot be read is added to `faults`."""
+    contents: dict[str, str] = {}
+    for frame in plan.frames:
+        try:
+            contents[frame.slug] = ledger.digest(frame.path)
+        except OSError as error:
+            faults.append(Fault(frame.file, f"it cannot be read ({error.strerror})", "make it readable"))
+    return contents
+
+
+def _tasks(
+    asked: Asked, plan: Plan, contents: Mapping[str, str], made: Mapping[str, Made]
+) -> tuple[list[FrameTask], int]:
+    """Return the work of each frame, heaviest first, and how many files are kept as they are."""
+    tasks: list[FrameTask] = []
+    kept = 0
+    for frame in plan.frames:
+        if frame.slug not in contents:
+            continue
+        chosen = [one for one in frame.renditions if asked.only is None or fnmatch.fnmatchcase(one.name, asked.only)]
+        if chosen or asked.only is None:
+            chosen.append(frame.whole)
+        work: list[RenditionTask] = []
+        for rendition in chosen:
+            if not can_be_read(frame, rendition, contents):
+                continue
+            previews_only = asked.previews_only or rendition.waits
+            files = file_tasks(frame, rendition, contents, made, asked.out, previews_only=previews_only)
+            todo = tuple(file for file in files.files if file.work != "keep")
+            kept += len(files.files) - len(todo)
+            if todo:
+                work.append(RenditionTask(rendition, todo))
+        if work:
+            tasks.append(FrameTask(frame.header, frame.file, asked.out, tuple(work)))
+    return sorted(tasks, key=lambda task: -task.weight), kept
