@@ -18,7 +18,7 @@ from pipeline.plan.build import build_plan
 from pipeline.plan.inspected import with_findings, with_found_subjects
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
     from pipeline.frames.header import Header
@@ -31,7 +31,8 @@ if TYPE_CHECKING:
 class Survey:
     """A checked job, the headers of its frames by slug, and the frames that cannot be read.
 
-    `inspected` is what an earlier run found by looking at the frames, by slug.
+    `unreadable` holds the pairs too that need such a frame, and so are not in the plan. `inspected` is what an earlier
+    run found by looking at the frames, by slug.
     """
 
     job: Job
@@ -100,7 +101,16 @@ def survey(job_file: Path) -> Survey:
             headers[asked.slug] = read_header(asked.path, name=asked.entry.file, pixel_limit=job.pixel_limit)
         except FrameUnreadable as error:
             unreadable.append(error.fault)
-    return Survey(job, headers, tuple(unreadable))
+    return Survey(job, headers, (*unreadable, *_pairs_not_made(job, headers)))
+
+
+def _pairs_not_made(job: Job, headers: Mapping[str, Header]) -> Iterator[Fault]:
+    """Yield each pair that is not in the plan because a frame of it cannot be read."""
+    for pair in job.pairs:
+        missing = dict.fromkeys(one.entry.file for one in (pair.first, pair.second) if one.slug not in headers)
+        if missing:
+            found = f"the picture of two '{pair.slug}' is not made, because {' and '.join(missing)} cannot be read"
+            yield Fault(job.file.name, found, "mend that, or take the pair out", f"pairs[{pair.number}]")
 
 
 def delivered_names(out: Path) -> dict[str, str]:

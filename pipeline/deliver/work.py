@@ -244,7 +244,9 @@ def _encoded(
     try:
         made = encoded(picture, file.output.format, settings, finish)
     except BudgetTooSmall as error:
-        raise _NotMade(Fault(file.output.path, str(error), "allow more bytes, or ask for a smaller size")) from error
+        shorter = "shorten its words (alt text, caption, keywords, terms), or allow more bytes"
+        wanted = shorter if error.by_words else "allow more bytes, or ask for a smaller size"
+        raise _NotMade(Fault(file.output.path, str(error), wanted)) from error
     except pyvips.Error as error:
         found = f"it could not be written as {file.output.format} ({' '.join(str(error.detail).split())})"
         raise _NotMade(Fault(file.output.path, found, "ask for another format, or for a smaller size")) from error

@@ -46,7 +46,10 @@ def byte_words(count: int) -> str:
 
 
 def budget_contradictions(target: Target) -> Iterator[str]:
-    """Yield, as "found; wanted", why a limit of bytes or a floor of quality cannot be kept by the formats asked for."""
+    """Yield, as "found; wanted", what else in a target a limit of bytes or a floor of fidelity does not go with."""
+    limits = [name for name in ("bytes_max", "fidelity") if getattr(target, name) is not None]
+    if limits and "quality" in target.model_fields_set:
+        yield f"there is a quality beside {' and '.join(limits)}, which finds it; leave quality out"
     lossless = [name for name in target.formats if name in LOSSLESS]
     if target.bytes_max is not None and lossless:
         found = f"there is a bytes_max, and formats has {' and '.join(lossless)}, where every pixel is kept"

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 SHEET_FOLDER, WEB_FOLDER, SET_ASIDE = "sheet", "web", "set-aside"
+# What begins the name of an outlet's own contact sheet.
+FOR_OUTLET = "for-"
 # Replies stand beside the job; that is the output folder itself where a job exports to its own folder.
 REPLIES = "replies"
 MANIFEST, LOCK, LEDGER = "manifest.json", ".exporting", "ledger.sqlite"

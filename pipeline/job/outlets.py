@@ -123,7 +123,7 @@ def override_targets(
             faults.append(Fault(file, f"'{key}' is no name for a target", wanted, where, nearest(name, known)))
             continue
         base = targets[name].model_dump(mode="json", exclude_unset=True) if name in targets else {}
-        merged = _laid_over(_without_other_sizes(base, change), change)
+        merged = _laid_over(_without_quality(_without_other_sizes(base, change), change), change)
         try:
             targets[name] = Target.model_validate_json(json_text(merged))
         except ValidationError as error:
@@ -144,6 +144,12 @@ def _without_other_sizes(base: Mapping[str, Any], change: Mapping[str, Any]) -> 
     said = [SIZES[key] for key in SIZES if key in change]
     dropped = {key for way in SIZES.values() if said and way not in said for key in way}
     return {key: value for key, value in base.items() if key not in dropped}
+
+
+def _without_quality(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a profile's target without its quality, where a change says how it is to be found."""
+    finds = {"bytes_max", "fidelity"} & change.keys()
+    return {key: value for key, value in base.items() if not (finds and key == "quality")}
 
 
 def _laid_over(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:

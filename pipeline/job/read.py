@@ -14,6 +14,7 @@ from pipeline.job.explain import explain, json_text, nearest
 from pipeline.job.icc_profiles import asked_icc_profiles
 from pipeline.job.inspection import asked_thresholds
 from pipeline.job.job import Job
+from pipeline.job.kept_names import FOR_OUTLET
 from pipeline.job.model import FrameEntry, JobFile
 from pipeline.job.outlets import join_outlets, override_targets, own_outlets, packaged_outlets
 from pipeline.job.pairs import asked_pairs
@@ -49,10 +50,10 @@ def read_job(path: Path) -> Job:
     requests += [first for pair in pairs for first, _ in pair.requests]
     icc_profiles = asked_icc_profiles(path, data, requests, faults)
     thresholds = asked_thresholds(path.name, data, faults)
+    slug = _slug(path, checked, known, faults)
     if faults or checked is None:
         raise RequestRefused(*faults)
     shoot = checked.shoot
-    slug = slugify(shoot.slug or shoot.title) or slugify(path.stem) or "shoot"
     return Job(
         path,
         shoot,
@@ -67,6 +68,18 @@ def read_job(path: Path) -> Job:
         icc_profiles,
         thresholds,
     )
+
+
+def _slug(path: Path, checked: JobFile | None, known: Known, faults: list[Fault]) -> str:
+    """Return the shoot's slug. One that would write her sheet under the name of an outlet's is added to `faults`."""
+    if checked is None:
+        return ""
+    shoot = checked.shoot
+    slug = slugify(shoot.slug or shoot.title) or slugify(path.stem) or "shoot"
+    if (outlet := slug.removeprefix(FOR_OUTLET)) in known.outlets and outlet != slug:
+        found = f"this shoot is called '{slug}', which is what the contact sheet for the outlet '{outlet}' is called"
+        faults.append(Fault(path.name, found, "give the shoot another slug", "shoot: slug"))
+    return slug
 
 
 def _beside(path: Path, checked: JobFile) -> tuple[Path, ...]:

@@ -17,7 +17,8 @@ import pyvips
 from pipeline.job.budget import byte_words
 from pipeline.light.icc_output import TableProfile
 from pipeline.render.chroma import may_be_halved
-from pipeline.render.counted import counted_bytes
+from pipeline.render.containers.embed import picture_data
+from pipeline.render.counted import STEP, counted_bytes
 from pipeline.render.encode import encode
 from pipeline.render.fidelity import score
 
@@ -64,7 +65,14 @@ TYPICAL: dict[OutputFormat, tuple[tuple[float, float, float], ...]] = {
 
 
 class BudgetTooSmall(ValueError):  # noqa: N818 (it is what was found)
-    """Not even the lowest quality that is fit to be shown lies within the bytes allowed; its message says both."""
+    """Not even the lowest quality that is fit to be shown lies within the bytes allowed; its message says both.
+
+    `by_words` says that the picture alone would: what breaks the limit are the words written beside it.
+    """
+
+    def __init__(self, message: str, *, by_words: bool) -> None:
+        super().__init__(message)
+        self.by_words = by_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +163,10 @@ class Trials:
         """Return the bytes that a quality's file is counted with."""
         return counted_bytes(self.file(quality), self.output_format)
 
+    def picture_bytes(self, quality: int) -> int:
+        """Return the bytes of a quality's picture alone."""
+        return len(picture_data(self.file(quality), self.output_format))
+
 
 def _trials(
     picture: Picture, output_format: OutputFormat, make: Callable[[int], bytes], finish: Callable[[bytes], bytes]
@@ -185,11 +197,19 @@ def _best_below(trials: Trials, bytes_max: int) -> Encoded:
     curve = [(quality, math.log(bits * trials.pixels / 8)) for quality, _, bits in TYPICAL[trials.output_format]]
     too_large = lowest_rising(lambda quality: math.log(trials.bytes(quality)), math.log(bytes_max + 0.5), curve)
     if too_large == LEAST_QUALITY:
-        raise BudgetTooSmall(
-            f"at quality {LEAST_QUALITY}, the lowest that is fit to be shown, it takes "
-            f"{byte_words(trials.bytes(LEAST_QUALITY))}, and bytes_max is {byte_words(bytes_max)}"
-        )
+        raise _too_small(trials, bytes_max)
     return trials.measured(too_large - 1)
+
+
+def _too_small(trials: Trials, bytes_max: int) -> BudgetTooSmall:
+    takes, picture = trials.bytes(LEAST_QUALITY), trials.picture_bytes(LEAST_QUALITY)
+    by_words = picture + STEP <= bytes_max  # beside the picture there are always some, which are counted as one step
+    words = f", {byte_words(takes - picture)} of it words and profile" if by_words else ""
+    return BudgetTooSmall(
+        f"at quality {LEAST_QUALITY}, the lowest that is fit to be shown, it takes {byte_words(takes)}{words}, "
+        f"and bytes_max is {byte_words(bytes_max)}",
+        by_words=by_words,
+    )
 
 
 def lowest_rising(value: Callable[[int], float], wanted: float, typical: Sequence[tuple[float, float]]) -> int:

@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from pipeline.cli import main
 from pipeline.deliver.survey import delivered_names, survey
 from pipeline.faults import RequestRefused
 from pipeline.ledger.book import Ledger
@@ -87,3 +88,24 @@ def test_what_was_delivered_is_known_by_its_use(tmp_path: Path) -> None:
     with Ledger(tmp_path / "out") as ledger:
         ledger.record([Made("blog/a.jpg", "bowl.jpg | blog/step | 480 | jpeg", "p", "m", "s", 1, 1, None)])
     assert delivered_names(tmp_path / "out") == {"bowl.jpg | blog/step | 480 | jpeg": "blog/a.jpg"}
+
+
+def test_a_pair_whose_frame_cannot_be_read_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "text.jpg").write_text("no picture")
+    pair = '\n[[pairs]]\npair = ["{}", "{}"]\nslug = "{}"\ntargets = ["feed/two-up"]\n'
+    frames = JOB + FRAME.replace("bowl", "text") + FRAME.replace("bowl", "bread")
+    job = write_job(
+        tmp_path,
+        frames + pair.format("bowl", "text", "both") + pair.format("bread", "bowl", "well"),
+        ("bowl.jpg", "bread.jpg"),
+    )
+    surveyed = survey(job)
+    assert [one.name for one in surveyed.plan({}).renditions if one.beside] == ["well/feed/two-up"]
+    told = (
+        "job.toml: pairs[1]: the picture of two 'both' is not made, because text.jpg cannot be read; "
+        "mend that, or take the pair out"
+    )
+    assert [str(fault) for fault in surveyed.unreadable[1:]] == [told]
+    for verb in ("check", "plan", "sheet"):
+        assert main([verb, str(job)]) == 1
+        assert told in capsys.readouterr().err.splitlines()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -112,6 +113,21 @@ def test_a_file_that_cannot_be_made_so_small_is_a_fault_with_both_numbers(tmp_pa
         )
     ]
     assert "bean-soup-bowl-step-320.jpg" not in files(tmp_path)
+
+
+def test_words_that_break_a_limit_are_to_be_shortened(tmp_path: Path) -> None:
+    """The picture alone would fit: more bytes or a smaller picture are not what is wanted."""
+    caption = " ".join(f"word{number}" for number in range(600))
+    short, long = tmp_path / "short", tmp_path / "long"
+    for folder, words in ((short, "Soup"), (long, caption)):
+        folder.mkdir()
+        summary = run(write(folder, 'bytes_max = "12 kB"', formats='["jpeg"]', caption=words))
+        said = [str(fault) for fault in summary.faults if "-320" in str(fault)]
+        if folder == short:
+            assert said == []
+    [fault] = said
+    assert re.search(r"it takes [\d.]+ kB, [\d.]+ kB of it words and profile, and bytes_max is 12 kB; ", fault)
+    assert fault.endswith("shorten its words (alt text, caption, keywords, terms), or allow more bytes")
 
 
 def _least_kilobytes(folder: Path) -> str:

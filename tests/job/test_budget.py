@@ -79,6 +79,14 @@ def test_what_is_no_limit_is_told_in_one_sentence(found: object, said: str) -> N
             {"fidelity": 85, "formats": ["tiff"]},
             "there is a fidelity, and formats has only tiff, where every pixel is kept; leave fidelity out",
         ),
+        (
+            {"bytes_max": "1 MB", "quality": {"jpeg": 70}},
+            "there is a quality beside bytes_max, which finds it; leave quality out",
+        ),
+        (
+            {"bytes_max": "1 MB", "fidelity": 85, "quality": {"jpeg": 70}},
+            "there is a quality beside bytes_max and fidelity, which finds it; leave quality out",
+        ),
         ({"fidelity": 101}, "fidelity: found 101; it must be at most 100"),
         ({"fidelity": -1}, "fidelity: found -1; it must be at least 0"),
         ({"fidelity": "high"}, 'fidelity: found "high"; it must be a number'),
@@ -107,6 +115,19 @@ def test_a_job_gives_a_target_of_a_profile_limits_of_its_own(tmp_path: Path) -> 
     (rendition,) = plan.renditions
     assert (rendition.settings.bytes_max, rendition.settings.fidelity) == (60_000, 82.5)
     assert rendition.settings.finds_quality
+
+
+@pytest.mark.parametrize("limit", ['bytes_max = "60 kB"', "fidelity = 85"])
+def test_a_limit_in_the_job_takes_the_place_of_a_profiles_quality(tmp_path: Path, limit: str) -> None:
+    """`blog/letter` of the house has a quality; beside a limit it is told only where the job itself writes both."""
+    change = f'\n[targets."blog/letter"]\n{limit}\n'
+    asked = FRAME + 'targets = ["blog/letter"]\n'
+    assert faults_of(write_job(tmp_path, HEAD + change + asked)) == []
+    (fault,) = faults_of(write_job(tmp_path, HEAD + change + "quality = { jpeg = 70 }\n" + asked))
+    name = limit.partition(" ")[0]
+    assert fault == (
+        f'job.toml: targets."blog/letter": there is a quality beside {name}, which finds it; leave quality out'
+    )
 
 
 def test_a_limit_in_a_profile_of_its_own_is_refused_where_it_is_written(tmp_path: Path) -> None:

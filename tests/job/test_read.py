@@ -92,6 +92,22 @@ def test_the_shoots_slug(tmp_path: Path, title: str, slug: str) -> None:
     assert slug == read_job(write_job(tmp_path, JOB.replace("Bean soup", title))).slug
 
 
+@pytest.mark.parametrize("title", ["For partner", 'Soup"\nslug = "for-partner', "For: Partner!"])
+def test_a_shoot_is_not_called_as_an_outlets_sheet_is(tmp_path: Path, title: str) -> None:
+    """Her own sheet in one file would stand under the partner's name, and be sent to the partner."""
+    assert faults_of(write_job(tmp_path, JOB.replace("Bean soup", title))) == [
+        (
+            "job.toml: shoot: slug: this shoot is called 'for-partner', which is what the contact sheet for the outlet "
+            "'partner' is called; give the shoot another slug"
+        )
+    ]
+
+
+@pytest.mark.parametrize("title", ["Partner", "For the partner", "For market", "For partners"])
+def test_other_shoots_may_begin_in_the_same_way(tmp_path: Path, title: str) -> None:
+    assert faults_of(write_job(tmp_path, JOB.replace("Bean soup", title))) == []
+
+
 def test_what_a_short_job_leaves_out(tmp_path: Path) -> None:
     job = read_job(write_job(tmp_path))
     assert (job.pixel_limit, job.sponsor, job.shoot.language) == (PIXEL_LIMIT, None, "en")

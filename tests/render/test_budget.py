@@ -19,6 +19,7 @@ from pipeline.light.icc_output import GREY, TableProfile
 from pipeline.light.spaces import SRGB
 from pipeline.render import budget
 from pipeline.render.budget import LEAST_QUALITY, MOST_QUALITY, TYPICAL, BudgetTooSmall, encoded, lowest_rising
+from pipeline.render.containers.embed import picture_data
 from pipeline.render.counted import STEP, counted_bytes
 from pipeline.render.encode import encode
 from pipeline.render.fidelity import score
@@ -141,8 +142,26 @@ def test_a_limit_below_the_lowest_quality_is_refused_with_both_numbers(output_fo
     smallest = counted_bytes(finished(encode(picture(), output_format, LEAST_QUALITY)), output_format)
     found = encoded(picture(), output_format, plain(bytes_max=smallest), finished)
     assert found.quality in {LEAST_QUALITY, LEAST_QUALITY + 1}  # AVIF has 64 steps for our 100
-    with pytest.raises(BudgetTooSmall, match=r"at quality 30, the lowest .* takes [\d.]+ kB, and bytes_max is 4 kB"):
+    with pytest.raises(
+        BudgetTooSmall, match=r"at quality 30, the lowest .* takes [\d.]+ kB, and bytes_max is 4 kB"
+    ) as refused:
         encoded(picture(), output_format, plain(bytes_max=4000), finished)
+    assert not refused.value.by_words
+
+
+@pytest.mark.parametrize("output_format", LOSSY)
+def test_words_that_take_the_room_of_the_picture_are_told_from_a_picture_that_is_too_large(
+    output_format: OutputFormat,
+) -> None:
+    words = (9 * STEP + 8).to_bytes(4, "big") + b"free" + bytes(9 * STEP)
+    smallest = min(
+        len(picture_data(encode(picture(), output_format, LEAST_QUALITY, chroma=chroma), output_format))
+        for chroma in (("4:4:4", "4:2:0") if output_format == "jpeg" else ("4:4:4",))
+    )
+    for room, by_words in ((2 * STEP, True), (STEP // 2, False)):
+        with pytest.raises(BudgetTooSmall) as refused:
+            encoded(picture(), output_format, plain(bytes_max=smallest + room), lambda data: data + words)
+        assert refused.value.by_words is by_words
 
 
 def test_chroma_is_halved_only_where_edges_stand_it_and_it_saves() -> None:

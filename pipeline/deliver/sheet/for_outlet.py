@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.frames.header import Header
+from pipeline.job.kept_names import FOR_OUTLET, SHEET_FOLDER
 from pipeline.plan.files import SCREEN_PPI, SMALL_WHOLE_SIDE
 from pipeline.plan.rendition import Output
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import Plan, PlannedFrame, Rendition
 
 
-FOR_OUTLETS = "sheet/for-"
+FOR_OUTLETS = f"{SHEET_FOLDER}/{FOR_OUTLET}"
 
 
 def folder_of(outlet: str) -> str:

@@ -11,6 +11,7 @@ from pipeline.deliver.sheet.for_outlet import folder_of, outlet_plan
 from pipeline.deliver.sheet.links import PAGE
 from pipeline.faults import Fault, RequestRefused
 from pipeline.job.explain import nearest
+from pipeline.job.kept_names import SHEET_FOLDER
 
 if TYPE_CHECKING:
     from pipeline.plan.rendition import Plan
@@ -41,7 +42,7 @@ class WantedSheet:
         """Return where the page stands below the output folder."""
         if self.in_one_file:
             ending = "pdf" if self.paper else "single.html"
-            return f"sheet/for-{self.outlet}.{ending}" if self.outlet else f"sheet/{plan.slug}.{ending}"
+            return f"{folder_of(self.outlet) if self.outlet else f'{SHEET_FOLDER}/{plan.slug}'}.{ending}"
         return f"{folder_of(self.outlet)}/index.html" if self.outlet else PAGE
 
 

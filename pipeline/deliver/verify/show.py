@@ -82,7 +82,7 @@ def summary_line(report: Report) -> str:
     """Return what came of it in one line."""
     wrong = {finding.file for finding in report.findings}
     files = counted(report.delivered, "delivered file")
-    read = f"{report.well} of {files} {'is' if report.well == 1 else 'are'} as delivered"
+    read = f"{report.well} of {files} {'is' if 1 in (report.well, report.delivered) else 'are'} as delivered"
     return f"{read}; {counted(len(report.findings), 'difference')} in {counted(len(wrong), 'file')}" if wrong else read
 
 

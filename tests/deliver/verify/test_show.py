@@ -5,15 +5,15 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+import pytest
+
 from pipeline.cli import main
 from pipeline.deliver.verify.findings import Cell, Finding, Report
-from pipeline.deliver.verify.show import report_lines, table_lines
+from pipeline.deliver.verify.show import report_lines, summary_line, table_lines
 from tests.deliver.verify.delivery import FILES, of_ending
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    import pytest
 
     from tests.deliver.verify.conftest import Edit
 
@@ -52,6 +52,22 @@ def test_the_whole_table_shows_every_field_of_every_file() -> None:
         "alt text   ··X· ··X·",
         "resolution ···· ···F",
     ]
+
+
+@pytest.mark.parametrize(
+    ("delivered", "well", "said"),
+    [
+        (1, 0, "0 of 1 delivered file is as delivered; 1 difference in 1 file"),
+        (1, 1, "1 of 1 delivered file is as delivered"),
+        (2, 0, "0 of 2 delivered files are as delivered; 2 differences in 2 files"),
+        (2, 1, "1 of 2 delivered files is as delivered; 1 difference in 1 file"),
+        (2, 2, "2 of 2 delivered files are as delivered"),
+    ],
+)
+def test_the_last_line_counts_in_words(delivered: int, well: int, said: str) -> None:
+    names = tuple(f"{number}.jpg" for number in range(delivered))
+    wrong = tuple(Finding("pixels", name, "found", "wanted") for name in names[well:])
+    assert said == summary_line(Report(delivered, names, wrong, (), ""))
 
 
 def test_many_files_stand_in_several_blocks() -> None:
