@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -191,3 +191,106 @@ def test_a_change_can_be_asked_for_where_it_is_seen(shown: Path, open_page: Open
     assert own.get_by_label("Change").is_checked()
     assert page.locator("#f1 .beside > .answer").get_by_label("Change").is_checked() is False
     assert page.locator("#f1-2 .print .drawn").count() == 1
+
+
+# --- Back ------------------------------------------------------------------------------------------------------------
+
+
+def is_open(page: Page) -> list[str]:
+    return page.locator("dialog[open]").evaluate_all("all => all.map(one => one.id)")  # type: ignore[no-any-return]
+
+
+def settled(page: Page) -> None:
+    """Wait until the browser has gone where its history was sent."""
+    page.wait_for_function("() => history.state === null")
+    page.wait_for_timeout(50)
+
+
+def arrived(page: Page, sheet: Path) -> Page:
+    """Open the sheet from another page, to which Back would lead."""
+    elsewhere = page.url
+    page.goto(sheet.as_uri())
+    assert page.url != elsewhere
+    return page
+
+
+@pytest.mark.parametrize("device", [PHONE, {}], ids=["phone", "laptop"])
+def test_back_closes_the_viewer_and_the_page_stays(shown: Path, open_page: OpenPage, device: dict[str, Any]) -> None:
+    """As a phone's gesture does it: one step back in the history. Answers stay, here and on another page and back."""
+    page = arrived(open_page(shown / HERS, **device), shown / PARTNERS)
+    page.locator("#f2 .beside .answer").get_by_text("Approve").click()
+    print_ = page.locator("#f2-1 .open")
+    if device:
+        print_.tap()
+    else:
+        print_.focus()
+        press(page, "Enter")
+    decoded(page, "#viewer")
+    assert is_open(page) == ["viewer"]
+    page.locator("#viewer-next").click()
+    page.go_back()
+    assert is_open(page) == []
+    assert page.locator("#f2-2 .open").evaluate("one => one === document.activeElement")
+    assert page.url == (shown / PARTNERS).as_uri()
+    assert page.locator("#f2 .beside .answer").get_by_label("Approve").is_checked()
+    # With nothing open Back leaves the page, in one step; the answers are there when the reader comes again.
+    page.go_back()
+    assert page.url == (shown / HERS).as_uri()
+    page.go_forward()
+    page.locator("#f2 .beside .answer").get_by_label("Approve").wait_for()
+    assert page.locator("#f2 .beside .answer").get_by_label("Approve").is_checked()
+    assert page.locator("#open-count").inner_text() == "2 of 3 open"
+
+
+@pytest.mark.parametrize("close", ["Escape", "button"])
+def test_a_panel_closed_by_hand_leaves_no_step_behind(shown: Path, open_page: OpenPage, close: str) -> None:
+    page = arrived(open_page(shown / HERS), shown / PARTNERS)
+    for _ in range(3):  # also when it is opened again before the browser has gone back
+        page.locator("#f1-1 .open").click()
+        if close == "Escape":
+            press(page, "Escape")
+        else:
+            page.locator("#viewer-close").click()
+        assert is_open(page) == []
+    page.locator("#f1-1 .open").click()
+    page.wait_for_timeout(100)
+    assert is_open(page) == ["viewer"]
+    press(page, "End", "Escape")
+    settled(page)
+    # Going back has not scrolled the page to where it was when the first picture was opened.
+    last = page.locator("#f3-1 .open")
+    assert last.evaluate("one => one === document.activeElement")
+    box = last.bounding_box()
+    assert box is not None
+    assert -box["height"] < box["y"] < 900
+    page.go_back()
+    assert page.url == (shown / HERS).as_uri()
+
+
+def test_back_from_marking_keeps_the_marks(shown: Path, open_page: OpenPage) -> None:
+    page = arrived(open_page(shown / HERS, **PHONE), shown / PARTNERS)
+    page.locator("#f1-1 .open").tap()
+    decoded(page, "#viewer")
+    page.get_by_role("button", name="Mark a change").tap()
+    decoded(page, "#marking")
+    assert is_open(page) == ["marking"]
+    picture = page.locator("#marking img")
+    finger(page, *(inside(picture, *at) for at in ((0.2, 0.2), (0.4, 0.4), (0.6, 0.7))))
+    finger(page, inside(picture, 0.1, 0.1))  # one corner of another box: what is not finished is let go
+    page.go_back()
+    assert is_open(page) == []
+    assert page.url == (shown / PARTNERS).as_uri()
+    assert texts(page.locator("#f1-1 .spots li")) == ["1. A box, 20 % to 60 % across, 20 % to 70 % down Take back"]
+    page.go_back()
+    page.go_forward()
+    assert texts(page.locator("#f1-1 .spots li")) == ["1. A box, 20 % to 60 % across, 20 % to 70 % down Take back"]
+
+
+def test_a_page_loaded_anew_under_an_open_panel_has_no_step_too_many(shown: Path, open_page: OpenPage) -> None:
+    page = arrived(open_page(shown / HERS), shown / PARTNERS)
+    page.locator("#f1-1 .open").click()
+    page.reload()
+    settled(page)
+    assert is_open(page) == []
+    page.go_back()
+    assert page.url == (shown / HERS).as_uri()

@@ -51,6 +51,57 @@ function sourceOf(one) {
   return opener.href ?? (image.currentSrc || image.src);
 }
 
+// Back, or a phone's gesture for it, closes the panel that is open and leaves the page where it is: while one is open the
+// browser's history has a step more. Closed in another way, the panel takes that step back itself.
+class StepBack {
+  #open = null;
+  #returns = false;
+
+  constructor() {
+    window.addEventListener("popstate", () => this.#stepped());
+    if (this.#isAhead) history.back(); // the page was loaded anew while a panel was open
+  }
+
+  get #isAhead() {
+    return history.state?.panel === true;
+  }
+
+  opened(panel) {
+    this.#open = panel;
+    if (!this.#isAhead) this.#ahead();
+  }
+
+  closed(panel) {
+    if (this.#open !== panel) return; // another has opened in its place
+    this.#open = null;
+    if (!this.#isAhead || this.#returns) return;
+    this.#returns = true;
+    history.back();
+  }
+
+  // Going back must not scroll the page: the picture last looked at is where the reader is now. Where a browser allows
+  // no step ahead, Back leaves the page as ever.
+  #ahead() {
+    try {
+      history.scrollRestoration = "manual";
+      history.pushState({ panel: true }, "");
+    } catch {
+      history.scrollRestoration = "auto";
+    }
+  }
+
+  #stepped() {
+    const returned = this.#returns;
+    this.#returns = false;
+    if (this.#isAhead) return;
+    if (this.#open === null) history.scrollRestoration = "auto";
+    else if (returned) this.#ahead();
+    else this.#open.close();
+  }
+}
+
+const stepBack = new StepBack();
+
 // A panel over the page: what is behind it cannot be reached, Tab stays in it, and closing it gives the focus back.
 class Panel {
   #giveBack = null;
@@ -59,6 +110,7 @@ class Panel {
     this.dialog = dialog;
     dialog.addEventListener("close", () => {
       whenClosed();
+      stepBack.closed(this);
       this.#giveBack?.focus();
     });
     dialog.addEventListener("keydown", (event) => {
@@ -69,6 +121,7 @@ class Panel {
   open(giveBack, focus) {
     this.#giveBack = giveBack;
     this.dialog.showModal();
+    stepBack.opened(this);
     focus.focus();
   }
 
