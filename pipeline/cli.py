@@ -21,7 +21,10 @@ from pipeline.faults import Fault, RequestRefused, counted, printable_line
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
+    from pipeline.deliver.export import Summary
+    from pipeline.deliver.recall import Question, Told
     from pipeline.deliver.sheet.wanted import Paper
+    from pipeline.deliver.survey import Survey
 
 DONE, FAILED, WRONG_REQUEST = 0, 1, 2
 MOST_WORKERS = 256
@@ -288,29 +291,38 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
+    return _answered(options, ["check", *["strict"][: options.strict]], _checked)
+
+
+def _checked(options: argparse.Namespace) -> tuple[Survey, Told]:
     from pipeline.deliver.cut_words import cut_words  # noqa: PLC0415 (as above)
+    from pipeline.deliver.recall import Told  # noqa: PLC0415 (as above)
     from pipeline.deliver.survey import survey  # noqa: PLC0415 (as above)
-    from pipeline.plan.days import calendar_lines  # noqa: PLC0415 (as above)
+    from pipeline.plan.days import calendar_holds, calendar_lines  # noqa: PLC0415 (as above)
     from pipeline.plan.show import check_lines, not_inspected  # noqa: PLC0415 (as above)
 
     surveyed = survey(options.job).knowing(_out(options))
     plan = surveyed.plan({})
     over, to_come = calendar_lines(plan, _now())
     lines = [*check_lines(plan), *over]
-    for line in (*lines, *to_come):
-        print(line)
-    for line in filter(None, [*cut_words(plan), not_inspected(plan)]):
-        print(f"note: {line}")
-    _tell(surveyed.unreadable)
+    notes = [f"note: {line}" for line in filter(None, [*cut_words(plan), not_inspected(plan)])]
     frames = f"{len(plan.frames)} of {counted(len(surveyed.job.frames), 'frame')} can be read"
     renditions = counted(len(plan.renditions), "rendition")
     files = counted(sum(len(rendition.outputs) for rendition in plan.renditions), "file")
-    print(f"{options.job}: the job is sound; {frames}, {renditions}, {files}")
-    return FAILED if surveyed.unreadable or (options.strict and lines) else DONE
+    last = f"{options.job}: the job is sound; {frames}, {renditions}, {files}"
+    said = [(False, line) for line in (*lines, *to_come, *notes)]
+    said += [*((True, str(fault)) for fault in surveyed.unreadable), (False, last)]
+    code = FAILED if surveyed.unreadable or (options.strict and lines) else DONE
+    return surveyed, Told(tuple(said), code, calendar_holds(plan))
 
 
 def _plan(options: argparse.Namespace) -> int:
+    return _answered(options, ["plan", *["json"][: options.json]], _planned)
+
+
+def _planned(options: argparse.Namespace) -> tuple[Survey, Told]:
     from pipeline.deliver.measured import made_so_far  # noqa: PLC0415 (as above)
+    from pipeline.deliver.recall import Told  # noqa: PLC0415 (as above)
     from pipeline.deliver.review.approved import approved_so_far  # noqa: PLC0415 (as above)
     from pipeline.deliver.survey import delivered_names, survey  # noqa: PLC0415 (as above)
     from pipeline.plan.show import plan_json, plan_lines  # noqa: PLC0415 (as above)
@@ -318,9 +330,32 @@ def _plan(options: argparse.Namespace) -> int:
     surveyed = survey(options.job).knowing(_out(options))
     plan = approved_so_far(surveyed.plan(delivered_names(_out(options))), _out(options))
     made = made_so_far(plan, _out(options))
-    _tell(surveyed.unreadable)
-    print(plan_json(plan, made) if options.json else "\n".join(plan_lines(plan, made)))
-    return FAILED if surveyed.unreadable else DONE
+    shown = plan_json(plan, made) if options.json else "\n".join(plan_lines(plan, made))
+    said = (*((True, str(fault)) for fault in surveyed.unreadable), (False, shown))
+    return surveyed, Told(said, FAILED if surveyed.unreadable else DONE)
+
+
+def _answered(
+    options: argparse.Namespace, words: list[str], answer: Callable[[argparse.Namespace], tuple[Survey, Told]]
+) -> int:
+    """Say what a verb that only looks says: what it said before, where nothing has changed, else what it says now."""
+    from pipeline.deliver.recall import question, recall, remember  # noqa: PLC0415 (as above)
+
+    asked = question(words, options.job, _out(options), _now())
+    told = recall(asked) if asked else None
+    if told is None:
+        surveyed, told = answer(options)
+        if asked and not surveyed.unreadable:
+            remember(asked, surveyed.sources(), told)
+    return _retold(told)
+
+
+def _retold(told: Told) -> int:
+    for to_error, text in told.said:
+        if to_error and sys.stdout:
+            sys.stdout.flush()
+        print(text, file=sys.stderr if to_error else sys.stdout)
+    return told.code
 
 
 def _inspect(options: argparse.Namespace) -> int:
@@ -355,6 +390,13 @@ def _run(
     approved: bool = False,
     sheet: tuple[str | None, bool, Paper | None] = (None, False, None),
 ) -> int:
+    from pipeline.deliver.recall import question, recall  # noqa: PLC0415 (as above)
+
+    words = ["export", f"only {only!r}", f"rename {rename}", f"approved {approved}"]
+    known = None if previews_only else question(words, options.job, _out(options), _now())
+    told = recall(known) if known else None
+    if told:
+        return told.code if options.quiet else _retold(told)
     from pipeline.deliver.export import Asked, export  # noqa: PLC0415 (as above)
     from pipeline.deliver.sheet.wanted import WantedSheet  # noqa: PLC0415 (as above)
     from pipeline.deliver.summary import summary_lines  # noqa: PLC0415 (as above)
@@ -367,7 +409,19 @@ def _run(
     if not options.quiet:
         print("\n".join(summary_lines(summary, out)))
     _tell(summary.faults)
+    if known:
+        _remember_export(known, summary)
     return FAILED if summary.faults else DONE
+
+
+def _remember_export(known: Question, summary: Summary) -> None:
+    """Keep what this export would say if it were asked again, unless it has something left to do."""
+    from pipeline.deliver.recall import Told, remember  # noqa: PLC0415 (as above)
+    from pipeline.deliver.summary import summary_lines  # noqa: PLC0415 (as above)
+
+    if summary.sources and not summary.faults:
+        said = tuple((False, line) for line in summary_lines(summary.once_more(), known.out))
+        remember(known, summary.sources, Told(said, DONE))
 
 
 def _reply(options: argparse.Namespace) -> int:

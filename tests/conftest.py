@@ -6,6 +6,7 @@ import json
 import os
 import shutil
 import subprocess
+import tempfile
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
@@ -29,6 +30,8 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    # What is kept between runs belongs to a run of the tests alone, in all the processes it starts.
+    os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="plateline-tests-")
     config.addinivalue_line("markers", "full: takes long; runs with --full only (tests/full does)")
     # No law is timed: a slow machine is not a fault. In CI the examples are the same at every run.
     untimed = settings(deadline=None, print_blob=True, suppress_health_check=[HealthCheck.too_slow])
@@ -43,6 +46,10 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     long = [item for item in items if item.get_closest_marker("full")]
     config.hook.pytest_deselected(items=long)
     items[:] = [item for item in items if item not in long]
+
+
+def pytest_unconfigure() -> None:
+    shutil.rmtree(os.environ["XDG_CACHE_HOME"], ignore_errors=True)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

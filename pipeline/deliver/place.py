@@ -8,10 +8,18 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.deliver.sheet.for_outlet import FOR_OUTLETS
 from pipeline.deliver.write import OUR_UNFINISHED, plain_place
 from pipeline.faults import Fault, RequestRefused
-from pipeline.job.kept_names import KEPT_FILES, KEPT_FOLDERS, LEDGER, LOCK, MANIFEST, SHEET_FOLDER, WEB_FOLDER
+from pipeline.job.kept_names import (
+    FOR_OUTLET,
+    KEPT_FILES,
+    KEPT_FOLDERS,
+    LEDGER,
+    LOCK,
+    MANIFEST,
+    SHEET_FOLDER,
+    WEB_FOLDER,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -47,7 +55,7 @@ def places_of(plan: Plan, out: Path, made: Iterable[str] = ()) -> set[str]:
         SHEET_FOLDER,
         f"{SHEET_FOLDER}/earlier",
         WEB_FOLDER,
-        *(f"{SHEET_FOLDER}/{place.name}" for place in (out / SHEET_FOLDER).glob(f"{Path(FOR_OUTLETS).name}*")),
+        *(f"{SHEET_FOLDER}/{place.name}" for place in (out / SHEET_FOLDER).glob(f"{FOR_OUTLET}*")),
         *(str(Path(path).parent) for path in (*planned_paths(plan), *made)),
     }
 

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from pipeline.deliver.recall import Sources
     from pipeline.deliver.review.replies import Kept
     from pipeline.deliver.survey import Survey
     from pipeline.deliver.work import FrameDone
@@ -65,7 +66,8 @@ class Summary:
 
     `made` are the files that were delivered, and the pictures of the sheet; `kept_names` counts files that keep a name
     that was delivered; `left_over` are files the job makes no longer; `unapproved` are files of earlier pictures, which
-    stand where a picture waits for its approval; `sheet` is the place of the contact sheet that was written.
+    stand where a picture waits for its approval; `sheet` is the place of the contact sheet that was written;
+    `sources` are what all of it came from.
     """
 
     plan: Plan
@@ -81,6 +83,12 @@ class Summary:
     left_over: tuple[str, ...] = ()
     unapproved: tuple[str, ...] = ()
     sheet: str | None = PAGE
+    sources: Sources | None = None
+
+    def once_more(self) -> Summary:
+        """Return what the same export says where it finds everything as this one left it."""
+        there = self.kept + self.rendered + self.rewritten
+        return replace(self, rendered=0, rewritten=0, kept=there, renamed=(), notes=())
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +187,7 @@ def finish(shoot: Shoot, ledger: Ledger) -> Summary:
         left_over=() if surveyed.unreadable else _left_over(plan, made, asked.out),
         unapproved=tuple(path for path in made if path not in delivered and (asked.out / path).is_file()),
         sheet=asked.sheet.place(plan),
+        sources=surveyed.sources(whole_out=True),
     )
     if not asked.previews_only:
         write_if_changed(asked.out, MANIFEST, manifest_json(plan, delivered, contents))

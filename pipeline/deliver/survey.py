@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING
 
 from pipeline.deliver.inspection.known import known_inspections
 from pipeline.deliver.place import our_name, planned_paths
+from pipeline.deliver.recall import Sources
 from pipeline.faults import Fault, FrameUnreadable, RequestRefused
 from pipeline.frames.read_header import read_header
+from pipeline.frames.sidecar import sidecar_places
 from pipeline.job.asked import matching
 from pipeline.job.explain import nearest
+from pipeline.job.kept_names import REPLIES
 from pipeline.job.read import read_job
 from pipeline.ledger.book import read_made
 from pipeline.plan.build import build_plan
@@ -43,6 +46,13 @@ class Survey:
     def knowing(self, out: Path) -> Survey:
         """Return it with what the ledger of `out` knows of looks at the frames; writes nothing."""
         return replace(self, inspected=known_inspections(self.job, self.headers, out))
+
+    def sources(self, *, whole_out: bool = False) -> Sources:
+        """Return all that what is said of the job comes from, beside the job file itself and the output folder."""
+        frames = [asked.path for asked in self.job.frames]
+        sidecars = [place for path in frames for place in sidecar_places(path)]
+        folders = filter(None, (self.job.file.parent / REPLIES, self.job.profiles_folder))
+        return Sources((*self.job.beside, *frames, *sidecars), tuple(folders), whole_out)
 
     def plan(self, delivered: Mapping[str, str]) -> Plan:
         """Return the plan; what was delivered before keeps its name. Raises `RequestRefused`."""

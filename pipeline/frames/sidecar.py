@@ -11,11 +11,15 @@ MAX_SIDECAR_BYTES = 4 << 20
 ENDINGS = (".xmp", ".XMP")
 
 
+def sidecar_places(path: Path) -> list[Path]:
+    """Return where the sidecar of a frame may be, the first that is there being it."""
+    names = [path.name + ending for ending in ENDINGS] + [path.stem + ending for ending in ENDINGS]
+    return [path.parent / name for name in names]
+
+
 def find_sidecar(path: Path) -> Path | None:
     """Return the sidecar of a frame: `bowl.jpg.xmp`, which names the frame whole, or else `bowl.xmp`; None without."""
-    names = [path.name + ending for ending in ENDINGS] + [path.stem + ending for ending in ENDINGS]
-    for name in names:
-        candidate = path.parent / name
+    for candidate in sidecar_places(path):
         try:
             if candidate.is_file():
                 return candidate

@@ -89,6 +89,7 @@ class AskedPair:
 class Job:
     """A job file that was found whole. `beside` are the files it draws on: the table of captions, own profiles.
 
+    `profiles_folder` is the folder of those profiles, where a new one counts too.
     `icc_profiles` are those that the job names for its targets' colours, by name; `thresholds` are what its frames are
     inspected by, the house's with the job's changes.
     """
@@ -105,3 +106,4 @@ class Job:
     pairs: tuple[AskedPair, ...] = ()
     icc_profiles: tuple[tuple[str, bytes], ...] = ()
     thresholds: Thresholds = field(default_factory=house_thresholds)
+    profiles_folder: Path | None = None

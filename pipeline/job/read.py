@@ -67,6 +67,7 @@ def read_job(path: Path) -> Job:
         pairs,
         icc_profiles,
         thresholds,
+        path.parent / checked.profiles_folder if checked.profiles_folder else None,
     )
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import replace
 from datetime import date, datetime, time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -103,6 +103,14 @@ def day_cautions(facts: PictureFacts) -> Iterator[str]:
     begins, ends = facts.not_before, facts.licence_ends
     if begins and ends and _on_the_clock(ends, time.max) < _on_the_clock(begins, time.min):
         yield f"its licence ends {in_words(ends)}, before the day it may be published, {in_words(begins)}"
+
+
+def calendar_holds(plan: Plan) -> Literal["always", "today", "now"]:
+    """Return how long what the calendar says of a plan holds: where a day has a time, no longer than this moment."""
+    days = [day for one in plan.renditions for day in (one.facts.not_before, one.facts.licence_ends) if day]
+    if any(len(day) > _LENGTH_OF_DAY for day in days):
+        return "now"
+    return "today" if days else "always"
 
 
 def calendar_lines(plan: Plan, now: datetime) -> tuple[list[str], list[str]]:
