@@ -16,7 +16,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.faults import Fault, RequestRefused, counted, printable_line
+from pipeline.faults import Fault, RequestRefused, counted, printable_line, stopped_by
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -47,7 +47,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return DONE
     except OSError as error:  # there is no room for the output
         _drop_output()
-        _say(_stopped(error))
+        _say(stopped_by(error))
         return FAILED
     return code
 
@@ -76,7 +76,7 @@ def _outcome(options: argparse.Namespace) -> int:
     except BrokenPipeError:
         raise
     except OSError as error:
-        _say(_stopped(error))
+        _say(stopped_by(error))
         return FAILED
     except KeyboardInterrupt:
         _say("\nstopped; what was finished is kept, the next run goes on from there")
@@ -91,13 +91,6 @@ def _drop_output() -> None:
     """Let what is still to be printed go nowhere, so that Python does not try once more at its end."""
     with contextlib.suppress(OSError, AttributeError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
-def _stopped(error: OSError) -> Fault:
-    """Return what stopped a run in the middle: a full disk, a folder that went away."""
-    place = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else "the output"
-    wanted = "mend that and run it again: what was finished is kept"
-    return Fault(place, f"the run stopped here ({(error.strerror or str(error)).lower()})", wanted)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -160,7 +153,10 @@ def _parser() -> argparse.ArgumentParser:
         "take in what reviewers sent back, and say what to do",
         "plateline reply shoots/soup/job.toml ~/mail/reply.json",
     )
-    for added in (check, plan, inspect, export, sheet, reply):
+    export.add_argument(
+        "jobs", type=Path, metavar="JOB", nargs="+", help="a job file, or a folder: every job.toml in it and below it"
+    )
+    for added in (check, plan, inspect, sheet, reply):
         added.add_argument("job", type=Path, metavar="JOB", help="the job file")
     reply.add_argument(
         "files", type=Path, metavar="FILE", nargs="*", help="a reply, saved or copied as text (none: what stands)"
@@ -262,9 +258,9 @@ def _folder(text: str) -> Path:
     return Path(text)
 
 
-def _out(options: argparse.Namespace) -> Path:
+def _out(options: argparse.Namespace, job: Path | None = None) -> Path:
     chosen: Path | None = options.out
-    return chosen if chosen is not None else options.job.parent / "out"
+    return chosen if chosen is not None else (job or options.job).parent / "out"
 
 
 def _now() -> datetime:
@@ -371,18 +367,26 @@ def _inspect(options: argparse.Namespace) -> int:
 
 
 def _export(options: argparse.Namespace) -> int:
-    return _run(options, only=options.only, rename=options.rename, approved=options.approved)
+    from pipeline.deliver.jobs import find_jobs  # noqa: PLC0415 (as above)
+
+    jobs = find_jobs(options.jobs)
+    if len(jobs) > 1 and options.out is not None:
+        found = f"it names one folder, and {len(jobs)} jobs are asked for"
+        wanted = "leave it out: each has its own, out beside the job file; or export them one by one"
+        raise RequestRefused(Fault("--out", found, wanted))
+    return _run(options, jobs, only=options.only, rename=options.rename, approved=options.approved)
 
 
 def _sheet(options: argparse.Namespace) -> int:
     if options.paper and not options.pdf:
         raise RequestRefused(Fault("--paper", "it names the paper of a PDF, and none is asked for", "add --pdf"))
     paper: Paper | None = ("letter" if options.paper == "letter" else "A4") if options.pdf else None
-    return _run(options, previews_only=True, sheet=(options.outlet, options.single, paper))
+    return _run(options, [options.job], previews_only=True, sheet=(options.outlet, options.single, paper))
 
 
 def _run(
     options: argparse.Namespace,
+    jobs: Sequence[Path],
     *,
     only: str | None = None,
     rename: bool = False,
@@ -393,25 +397,32 @@ def _run(
     from pipeline.deliver.recall import question, recall  # noqa: PLC0415 (as above)
 
     words = ["export", f"only {only!r}", f"rename {rename}", f"approved {approved}"]
-    known = None if previews_only else question(words, options.job, _out(options), _now())
+    known = question(words, jobs[0], _out(options, jobs[0]), _now()) if len(jobs) == 1 and not previews_only else None
     told = recall(known) if known else None
     if told:
         return told.code if options.quiet else _retold(told)
-    from pipeline.deliver.export import Asked, export  # noqa: PLC0415 (as above)
+    from pipeline.deliver.export import Asked, export, export_each  # noqa: PLC0415 (as above)
     from pipeline.deliver.sheet.wanted import WantedSheet  # noqa: PLC0415 (as above)
-    from pipeline.deliver.summary import summary_lines  # noqa: PLC0415 (as above)
+    from pipeline.deliver.summary import part_of, parts_lines, summary_lines  # noqa: PLC0415 (as above)
 
-    out, wanted = _out(options), WantedSheet(*sheet)
-    summary = export(
-        Asked(options.job, out, only, options.workers, rename, previews_only, options.quiet, approved, wanted),
-        progress_to=sys.stderr or io.StringIO(),
-    )
+    wanted, progress_to = WantedSheet(*sheet), sys.stderr or io.StringIO()
+    asked = [
+        Asked(job, _out(options, job), only, options.workers, rename, previews_only, options.quiet, approved, wanted)
+        for job in jobs
+    ]
+    if len(asked) == 1:
+        summary = export(asked[0], progress_to)
+        lines, faults = summary_lines(summary, asked[0].out), summary.faults
+        if known:
+            _remember_export(known, summary)
+    else:
+        parts = {came.asked: part_of(came) for came in export_each(asked, progress_to)}
+        in_order = [parts[one] for one in asked]
+        lines, faults = parts_lines(in_order), tuple(fault for part in in_order for fault in part.faults)
     if not options.quiet:
-        print("\n".join(summary_lines(summary, out)))
-    _tell(summary.faults)
-    if known:
-        _remember_export(known, summary)
-    return FAILED if summary.faults else DONE
+        print("\n".join(lines))
+    _tell(faults)
+    return FAILED if faults else DONE
 
 
 def _remember_export(known: Question, summary: Summary) -> None:

@@ -5,6 +5,7 @@ Lowest layer of all: every room reports with it, none needs another room to do s
 
 from __future__ import annotations
 
+import os
 import unicodedata
 from dataclasses import dataclass
 
@@ -52,6 +53,13 @@ def printable_line(text: str) -> str:
 def counted(number: int, noun: str) -> str:
     """Return a number of things in words: "1 file", "2 files"."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def stopped_by(error: OSError) -> Fault:
+    """Return what stopped a run in the middle: a full disk, a folder that went away."""
+    place = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else "the output"
+    wanted = "mend that and run it again: what was finished is kept"
+    return Fault(place, f"the run stopped here ({(error.strerror or str(error)).lower()})", wanted)
 
 
 def _spelled(letter: str) -> str:

@@ -178,6 +178,75 @@ def test_quiet_says_nothing_but_what_went_wrong(tmp_path: Path, capsys: pytest.C
     assert (code, out, err) == (1, "", "bad.jpg: is empty (0 bytes); copy it from the card again\n")
 
 
+def several(tmp_path: Path) -> Path:
+    """Make two shoots of one frame each in a folder; return it."""
+    for name in ("bread", "soup"):
+        (tmp_path / name).mkdir()
+        write_job(tmp_path / name, JOB.replace("Bean soup", name))
+    return tmp_path
+
+
+def test_a_folder_of_shoots_is_exported_and_each_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    top = several(tmp_path)
+    code, out, err = run(capsys, "export", top, "--workers", 1)
+    assert (code, err) == (
+        0,
+        "1 of 2 frames, 6 of 12 files: bread / bowl.jpg\n2 of 2 frames, 12 of 12 files: soup / bowl.jpg\n",
+    )
+    lines = out.splitlines()
+    assert [line for line in lines if not line.startswith("  ")] == [
+        f"{top}/bread/job.toml:",
+        f"{top}/soup/job.toml:",
+        "2 of 2 shoots: 12 files rendered, 0 unchanged, 4 cautions (see the plan or the contact sheet)",
+    ]
+    assert f"  contact sheet: {top}/soup/out/sheet/index.html" in lines
+    code, out, err = run(capsys, "export", top / "soup", top / "bread" / "job.toml")
+    assert (code, err) == (0, "")
+    assert out.splitlines()[0] == f"{top}/soup/job.toml:"
+
+
+def test_one_shoot_that_fails_leaves_the_others_and_ends_with_1(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    top = several(tmp_path)
+    (top / "bread" / "bowl.jpg").write_text("no picture")
+    code, out, err = run(capsys, "export", top, "--workers", 1, "--quiet")
+    assert (code, out) == (1, "")
+    assert err.startswith(f"{top}/bread/job.toml: bowl.jpg: ")
+    assert (top / "soup" / "out" / "manifest.json").is_file()
+
+
+def test_jobs_at_fault_end_with_2_before_anything_is_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    top = several(tmp_path)
+    (top / "bread" / "job.toml").write_text(JOB.replace("title", "titel"), encoding="utf-8")
+    (top / "soup" / "bowl.jpg").unlink()
+    code, out, err = run(capsys, "export", top)
+    assert (code, out) == (2, "")
+    assert err.splitlines()[-1] == "3 faults; nothing was written"
+    assert {line.partition(": ")[0] for line in err.splitlines()[:-1]} == {
+        f"{top}/bread/job.toml",
+        f"{top}/soup/job.toml",
+    }
+    assert list(top.rglob("out")) == []
+
+
+def test_one_output_folder_for_several_jobs_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    top = several(tmp_path)
+    assert run(capsys, "export", top, "--out", top / "all") == (
+        2,
+        "",
+        (
+            "--out: it names one folder, and 2 jobs are asked for; "
+            "leave it out: each has its own, out beside the job file; or export them one by one\n"
+            "1 fault; nothing was written\n"
+        ),
+    )
+    assert run(capsys, "export", top / "soup", "--out", top / "all", "--quiet", "--workers", 1)[0] == 0
+    assert (top / "all" / "manifest.json").is_file()
+
+
 def test_the_output_folder_can_be_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     job = write_job(tmp_path)
     out = tmp_path / "some" / "where"

@@ -15,27 +15,27 @@ from pipeline.deliver.progress import Progress
 from pipeline.deliver.shoot import Asked, Judged, Shoot, Summary, finish, judge, prepare
 from pipeline.deliver.workers import results
 from pipeline.deliver.write import prepare_folder
-from pipeline.faults import Fault, RequestRefused
+from pipeline.faults import Fault, RequestRefused, stopped_by
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
     from typing import TextIO
 
     from pipeline.deliver.tasks import FrameTask
     from pipeline.deliver.work import FrameDone
 
-__all__ = ["Asked", "Came", "Summary", "export", "export_each", "of_job"]
+__all__ = ["Asked", "Came", "Summary", "export", "export_each", "faults_of", "of_job"]
 
 AT_ONCE = 100  # shoots at work together: the plans and locks of no more are held at any time
 
 
 @dataclass(frozen=True, slots=True)
 class Came:
-    """What came of one shoot: its summary, or what stopped it."""
+    """What came of one shoot: its summary, or what stopped it; neither where nothing in it matches `--only`."""
 
     asked: Asked
-    summary: Summary | None
+    summary: Summary | None = None
     stopped: OSError | RequestRefused | None = None
 
 
@@ -53,12 +53,13 @@ def export_each(asked: Sequence[Asked], progress_to: TextIO) -> Iterator[Came]:
     One command asks for all: how many workers, and whether quiet, is taken from the first. Raises `RequestRefused`
     with the faults of all jobs before anything is written; what stops one shoot after that is in what came of it.
     """
-    judged = _all_judged(asked)
+    judged, matching = _all_judged(asked)
+    yield from (Came(one) for one in asked if one not in matching)
     progress = Progress(progress_to, frames=0, files=0, weight=0, quiet=asked[0].quiet)
-    for start in range(0, len(asked), AT_ONCE):
+    for start in range(0, len(matching), AT_ONCE):
         with Folders() as folders:
             run = _Run(folders, progress, several=len(asked) > 1)
-            for one in asked[start : start + AT_ONCE]:
+            for one in matching[start : start + AT_ONCE]:
                 if came := run.begin(one, judged.pop(one.out, None)):
                     yield came
             yield from run.work(asked[0].workers or os.cpu_count() or 1)
@@ -126,33 +127,39 @@ class _Run:
 
     def _stopped(self, asked: Asked, error: OSError | RequestRefused) -> Came:
         self._let_go(asked)
-        return Came(asked, None, error)
+        return Came(asked, stopped=error)
 
     def _let_go(self, asked: Asked) -> None:
         self.shoots.pop(asked.out, None)
         self.folders.let_go(asked.out)
 
 
-def _all_judged(asked: Sequence[Asked]) -> dict[Path, Judged]:
-    """Return what was judged sound, by output folder; of a long list, the first that are at work together.
+def _all_judged(asked: Sequence[Asked]) -> tuple[dict[Path, Judged], list[Asked]]:
+    """Judge all, make the output folders, and return those jobs in which `--only` matches something.
 
-    Then makes the output folders. Raises `RequestRefused` with the faults of all.
+    With them what was judged, by output folder: of a long list, of the first that are at work together. Raises
+    `RequestRefused` with the faults of all.
     """
     faults = _shared_folders(asked)
     judged: dict[Path, Judged] = {}
+    matching: list[Asked] = []
+    missed: list[Fault] = []
     for one in asked:
         try:
             sound = judge(one)
         except RequestRefused as refused:
-            faults += _told(refused, one, asked)
-        else:
-            if len(judged) < AT_ONCE:
-                judged[one.out] = sound
-    if not faults:
-        faults = _folders_made(asked)
+            faults += _told(refused.faults, one, asked)
+            continue
+        if sound.missed:
+            missed += _told([sound.missed], one, asked)
+            continue
+        matching.append(one)
+        if len(judged) < AT_ONCE:
+            judged[one.out] = sound
+    faults = faults or ([] if matching else missed) or _folders_made(matching)
     if faults:
         raise RequestRefused(*faults)
-    return judged
+    return judged, matching
 
 
 def _folders_made(asked: Sequence[Asked]) -> list[Fault]:
@@ -163,7 +170,7 @@ def _folders_made(asked: Sequence[Asked]) -> list[Fault]:
         try:
             prepare_folder(one.out, str(one.out))
         except RequestRefused as refused:
-            faults += _told(refused, one, asked)
+            faults += _told(refused.faults, one, asked)
     if faults:
         for out in new:
             with contextlib.suppress(OSError):
@@ -184,14 +191,23 @@ def _shared_folders(asked: Sequence[Asked]) -> list[Fault]:
     return faults
 
 
-def _told(refused: RequestRefused, one: Asked, asked: Sequence[Asked]) -> list[Fault]:
-    return [of_job(fault, one.job) if len(asked) > 1 else fault for fault in refused.faults]
+def _told(faults: Iterable[Fault], one: Asked, asked: Sequence[Asked]) -> list[Fault]:
+    return [of_job(fault, one.job) if len(asked) > 1 else fault for fault in faults]
+
+
+def faults_of(came: Came) -> tuple[Fault, ...]:
+    """Return what went wrong with a shoot."""
+    if isinstance(came.stopped, RequestRefused):
+        return came.stopped.faults
+    if came.stopped:
+        return (stopped_by(came.stopped),)
+    return came.summary.faults if came.summary else ()
 
 
 def of_job(fault: Fault, job: Path) -> Fault:
     """Return a fault that says of which of several jobs it is."""
     if fault.file == job.name:
         return replace(fault, file=str(job))
-    if fault.file.startswith((f"{job.parent}{os.sep}", os.sep, "--")):
+    if fault.file.startswith((f"{job.parent}{os.sep}", os.sep)):
         return fault  # it is named whole
     return replace(fault, file=f"{job}: {fault.file}")

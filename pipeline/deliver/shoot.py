@@ -93,12 +93,16 @@ class Summary:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A request that was found sound as it stands; `plan` has the names that the job gives its files now."""
+    """A request that was found sound as it stands; `plan` has the names that the job gives its files now.
+
+    `missed` says that nothing in the job matches `--only`, where that is so.
+    """
 
     asked: Asked
     surveyed: Survey
     plan: Plan
     replies: tuple[Kept, ...]
+    missed: Fault | None
 
 
 @dataclass(slots=True)
@@ -133,13 +137,12 @@ def judge(asked: Asked) -> Judged:
     """Return a request that is sound. Writes nothing. Raises `RequestRefused` with what is wrong with it."""
     surveyed = survey(asked.job).knowing(asked.out)
     plan = surveyed.plan({})
-    if asked.only is not None:
-        surveyed.refuse_only(asked.only)
+    missed = None if asked.only is None else surveyed.missed_by(asked.only)
     plan_of_sheet(plan, asked.sheet)
     replies = read_replies(asked.job)
     surveyed.refuse_files_in_the_way(plan, asked.out)
     refuse_strangers(asked.out)
-    return Judged(asked, surveyed, plan, replies)
+    return Judged(asked, surveyed, plan, replies, missed)
 
 
 def prepare(judged: Judged, ledger: Ledger) -> Shoot:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import astuple, dataclass
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.export import faults_of, of_job
 from pipeline.deliver.measured import brought_inside, fidelity_words, ink_words, outside_gamut
 from pipeline.faults import counted
 from pipeline.job.asked import matching
@@ -12,12 +14,75 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from pipeline.deliver.export import Summary
+    from pipeline.deliver.export import Came, Summary
+    from pipeline.faults import Fault
     from pipeline.ledger.made import Made
-    from pipeline.plan.rendition import Rendition
+    from pipeline.plan.rendition import PlannedFrame, Rendition
 
 WORTH_A_WORD = 0.005  # from half a per cent of its pixels, a rendition's clipped colours are named
 MOST_NAMED = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Files and what there is to say of them, counted."""
+
+    rendered: int = 0
+    rewritten: int = 0
+    kept: int = 0
+    cautions: int = 0
+    faults: int = 0
+
+    def __add__(self, other: Counts) -> Counts:
+        """Return the counts of both."""
+        return Counts(*(mine + its for mine, its in zip(astuple(self), astuple(other), strict=True)))
+
+    def in_words(self) -> list[str]:
+        """Return what is worth saying: "3 files rendered", "4 unchanged"."""
+        parts = [f"{counted(self.rendered, 'file')} rendered", f"{self.kept} unchanged"]
+        if self.rewritten:
+            parts.insert(1, f"{self.rewritten} with new metadata only")
+        if self.cautions:
+            parts.append(f"{counted(self.cautions, 'caution')} (see the plan or the contact sheet)")
+        if self.faults:
+            parts.append(f"{counted(self.faults, 'fault')}, told below")
+        return parts
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What is told of one shoot among several: its lines, its faults by the job's name, and what is added up.
+
+    `untouched` says that nothing of it was asked for, `stopped` that it was not finished.
+    """
+
+    job: Path
+    lines: tuple[str, ...]
+    faults: tuple[Fault, ...]
+    counts: Counts
+    untouched: bool = False
+    stopped: bool = False
+
+
+def part_of(came: Came) -> Part:
+    """Return what is told of a shoot that is through, without its plan: many of them are held."""
+    asked, summary = came.asked, came.summary
+    faults = tuple(of_job(fault, asked.job) for fault in faults_of(came))
+    if summary:
+        return Part(asked.job, tuple(summary_lines(summary, asked.out)), faults, _counts(summary))
+    if came.stopped:
+        return Part(asked.job, ("stopped, told below",), faults, Counts(faults=len(faults)), stopped=True)
+    return Part(asked.job, ("left as it is: nothing in it matches --only",), (), Counts(), untouched=True)
+
+
+def parts_lines(parts: Sequence[Part]) -> Iterator[str]:
+    """Yield each shoot's part under the name of its job, then the whole."""
+    for part in parts:
+        yield f"{part.job}:"
+        yield from (f"  {line}" for line in part.lines)
+    through = sum(not (part.untouched or part.stopped) for part in parts)
+    counts = sum((part.counts for part in parts), Counts())
+    yield f"{through} of {counted(len(parts), 'shoot')}: {', '.join(counts.in_words())}"
 
 
 def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
@@ -26,9 +91,8 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
         yield f"renamed: {old} -> {new}"
     for note in summary.notes:
         yield f"note: {note}"
-    cautions = 0
     for frame in summary.plan.frames:
-        chosen = [one for one in frame.renditions if summary.only is None or matching([one.name], summary.only)]
+        chosen = _chosen(frame, summary)
         for rendition in chosen:
             if rendition.refused:
                 yield f"refused: {rendition.name}: {rendition.refused}"
@@ -40,7 +104,6 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
                 yield f"note: {rendition.name}: total ink {ink}"
             if missed := fidelity_words(rendition, summary.made):
                 yield f"note: {missed}"
-        cautions += sum(map(_count, chosen)) + (len(frame.cautions) if chosen else 0)
     if summary.kept_names:
         yield (
             f"note: {counted(summary.kept_names, 'file')} kept the name delivered before; "
@@ -50,14 +113,7 @@ def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
         count = counted(len(summary.left_over), "file")
         yield f"note: {count} made earlier and no longer in the job, left in place: {_first_of(summary.left_over)}"
     yield from _approval_lines(summary)
-    parts = [f"{counted(summary.rendered, 'file')} rendered", f"{summary.kept} unchanged"]
-    if summary.rewritten:
-        parts.insert(1, f"{summary.rewritten} with new metadata only")
-    if cautions:
-        parts.append(f"{counted(cautions, 'caution')} (see the plan or the contact sheet)")
-    if summary.faults:
-        parts.append(f"{counted(len(summary.faults), 'fault')}, told below")
-    yield ", ".join(parts)
+    yield ", ".join(_counts(summary).in_words())
     if summary.sheet:
         yield f"contact sheet: {out / summary.sheet}"
 
@@ -79,6 +135,19 @@ def _approval_lines(summary: Summary) -> Iterator[str]:
 
 def _first_of(names: Sequence[str]) -> str:
     return ", ".join(names[:MOST_NAMED]) + (", ..." if len(names) > MOST_NAMED else "")
+
+
+def _counts(summary: Summary) -> Counts:
+    cautions = 0
+    for frame in summary.plan.frames:
+        chosen = _chosen(frame, summary)
+        cautions += sum(map(_count, chosen)) + (len(frame.cautions) if chosen else 0)
+    return Counts(summary.rendered, summary.rewritten, summary.kept, cautions, len(summary.faults))
+
+
+def _chosen(frame: PlannedFrame, summary: Summary) -> list[Rendition]:
+    """Return the renditions of a frame that were asked for."""
+    return [one for one in frame.renditions if summary.only is None or matching([one.name], summary.only)]
 
 
 def _count(rendition: Rendition) -> int:

@@ -75,17 +75,16 @@ class Survey:
         wanted = "write the shoot's title and the sponsor's name in Latin, Greek or Cyrillic, or mark no target"
         return Fault(self.job.file.name, f"the proof mark cannot show {missing!r}", wanted, "shoot: title")
 
-    def refuse_only(self, pattern: str) -> None:
-        """See that `--only` matches something that the job asks for. Raises `RequestRefused` where it does not."""
+    def missed_by(self, pattern: str) -> Fault | None:
+        """Return what is wrong with an `--only` that matches nothing that the job asks for; None where it does."""
         names = [
             f"{asked.slug}/{request.outlet}/{request.name}" for asked in self.job.frames for request in asked.requests
         ]
         names += [f"{pair.slug}/{one.outlet}/{one.name}" for pair in self.job.pairs for one, _ in pair.requests]
-        if not matching(names, pattern):
-            wanted = f"it is matched against frame/outlet/target, such as {names[0]}"
-            raise RequestRefused(
-                Fault("--only", f"nothing in this job matches '{pattern}'", wanted, nearest=nearest(pattern, names))
-            )
+        if matching(names, pattern):
+            return None
+        wanted = f"it is matched against frame/outlet/target, such as {names[0]}"
+        return Fault("--only", f"nothing in this job matches '{pattern}'", wanted, nearest=nearest(pattern, names))
 
     def refuse_files_in_the_way(self, plan: Plan | None, out: Path) -> None:
         """See that nothing of hers will be written over. Raises `RequestRefused` where it would be."""

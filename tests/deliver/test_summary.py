@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.deliver.export import Summary
-from pipeline.deliver.summary import summary_lines
-from pipeline.faults import Fault
+from pipeline.deliver.export import Asked, Came, Summary, of_job
+from pipeline.deliver.summary import part_of, parts_lines, summary_lines
+from pipeline.faults import Fault, RequestRefused
 from pipeline.ledger.made import Made
 from tests.small_shoot import FRAME, HEAD, plan_of
 
@@ -55,3 +55,77 @@ def test_clipped_colours_are_named_from_half_a_per_cent(summary: Summary, share:
     told = replace(summary, made={path: Made(path, "i", "p", "m", "s", 1, 1, share)})
     line = "note: bowl: up to 0.5% of its colours lie outside sRGB and were clipped"
     assert said == (line in summary_lines(told, OUT))
+
+
+def came(summary: Summary | None, name: str, stopped: OSError | RequestRefused | None = None) -> Came:
+    job = Path("shoots", name, "job.toml")
+    return Came(Asked(job, job.parent / "out"), summary, stopped)
+
+
+def test_of_several_shoots_each_is_told_under_its_job_and_then_the_whole(summary: Summary) -> None:
+    other = replace(summary, rendered=4, rewritten=2, kept=3, faults=(Fault("bowl.jpg", "is cut", "copy it again"),))
+    parts = [part_of(came(summary, "bread")), part_of(came(other, "soup"))]
+    refusal = (
+        "refused: bowl/print/a4: too small: this crop gives 75 ppi on paper, and 240 ppi is the least for this target"
+    )
+    assert list(parts_lines(parts)) == [
+        "shoots/bread/job.toml:",
+        f"  {refusal}",
+        "  1 file rendered, 0 unchanged, 1 caution (see the plan or the contact sheet)",
+        "  contact sheet: shoots/bread/out/sheet/index.html",
+        "shoots/soup/job.toml:",
+        f"  {refusal}",
+        (
+            "  4 files rendered, 2 with new metadata only, 3 unchanged, "
+            "1 caution (see the plan or the contact sheet), 1 fault, told below"
+        ),
+        "  contact sheet: shoots/soup/out/sheet/index.html",
+        (
+            "2 of 2 shoots: 5 files rendered, 2 with new metadata only, 3 unchanged, "
+            "2 cautions (see the plan or the contact sheet), 1 fault, told below"
+        ),
+    ]
+    assert [str(fault) for part in parts for fault in part.faults] == [
+        "shoots/soup/job.toml: bowl.jpg: is cut; copy it again"
+    ]
+
+
+def test_a_shoot_that_was_stopped_or_left_alone_counts_as_none_of_them(summary: Summary) -> None:
+    parts = [
+        part_of(came(summary, "bread")),
+        part_of(came(None, "cake")),
+        part_of(came(None, "soup", OSError(28, "No space left on device", "shoots/soup/out/manifest.json"))),
+        part_of(came(None, "stew", RequestRefused(Fault("job.toml", "it is empty", "fill it in")))),
+    ]
+    assert list(parts_lines(parts))[4:] == [
+        "shoots/cake/job.toml:",
+        "  left as it is: nothing in it matches --only",
+        "shoots/soup/job.toml:",
+        "  stopped, told below",
+        "shoots/stew/job.toml:",
+        "  stopped, told below",
+        (
+            "1 of 4 shoots: 1 file rendered, 0 unchanged, "
+            "1 caution (see the plan or the contact sheet), 2 faults, told below"
+        ),
+    ]
+    assert [str(fault) for part in parts for fault in part.faults] == [
+        (
+            "shoots/soup/out/manifest.json: the run stopped here (no space left on device); "
+            "mend that and run it again: what was finished is kept"
+        ),
+        "shoots/stew/job.toml: it is empty; fill it in",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("file", "said"),
+    [
+        ("job.toml", "shoots/soup/job.toml"),
+        ("bowl.jpg", "shoots/soup/job.toml: bowl.jpg"),
+        ("shoots/soup/out/manifest.json", "shoots/soup/out/manifest.json"),
+        ("--only", "shoots/soup/job.toml: --only"),
+    ],
+)
+def test_a_fault_of_one_job_among_several_says_whose_it_is(file: str, said: str) -> None:
+    assert of_job(Fault(file, "b", "c"), Path("shoots/soup/job.toml")).file == said
