@@ -12,6 +12,7 @@ import signal
 import sys
 import threading
 from datetime import datetime
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from pipeline.deliver.recall import Question, Told
     from pipeline.deliver.sheet.wanted import Paper
     from pipeline.deliver.survey import Survey
+    from pipeline.deliver.workers import Hands
 
 DONE, FAILED, WRONG_REQUEST = 0, 1, 2
 MOST_WORKERS = 256
@@ -142,6 +144,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     export.add_argument(
         "--approved", action="store_true", help="make of finals only what is approved, whatever the targets ask for"
+    )
+    export.add_argument(
+        "--scheduler", metavar="ADDRESS", help="work on the workers of a Dask scheduler, such as tcp://studio:8786"
     )
     sheet = verb(
         "sheet", _sheet, "write the contact sheet of the job", "plateline sheet shoots/soup/job.toml --for partner"
@@ -374,7 +379,16 @@ def _export(options: argparse.Namespace) -> int:
         found = f"it names one folder, and {len(jobs)} jobs are asked for"
         wanted = "leave it out: each has its own, out beside the job file; or export them one by one"
         raise RequestRefused(Fault("--out", found, wanted))
-    return _run(options, jobs, only=options.only, rename=options.rename, approved=options.approved)
+    run = partial(_run, options, jobs, only=options.only, rename=options.rename, approved=options.approved)
+    if options.scheduler is None:
+        return run()
+    if options.workers is not None:
+        raise RequestRefused(Fault("--workers", "it counts processes of this machine", "leave it out with --scheduler"))
+    from pipeline.deliver.cluster.client import cluster  # noqa: PLC0415 (as above)
+
+    with cluster(options.scheduler) as far:
+        far.refuse_unseen([(job, _out(options, job)) for job in jobs])
+        return run(hands=far.results)
 
 
 def _sheet(options: argparse.Namespace) -> int:
@@ -393,6 +407,7 @@ def _run(
     previews_only: bool = False,
     approved: bool = False,
     sheet: tuple[str | None, bool, Paper | None] = (None, False, None),
+    hands: Hands | None = None,
 ) -> int:
     from pipeline.deliver.recall import question, recall  # noqa: PLC0415 (as above)
 
@@ -411,12 +426,12 @@ def _run(
         for job in jobs
     ]
     if len(asked) == 1:
-        summary = export(asked[0], progress_to)
+        summary = export(asked[0], progress_to, hands)
         lines, faults = summary_lines(summary, asked[0].out), summary.faults
         if known:
             _remember_export(known, summary)
     else:
-        parts = {came.asked: part_of(came) for came in export_each(asked, progress_to)}
+        parts = {came.asked: part_of(came) for came in export_each(asked, progress_to, hands)}
         in_order = [parts[one] for one in asked]
         lines, faults = parts_lines(in_order), tuple(fault for part in in_order for fault in part.faults)
     if not options.quiet:

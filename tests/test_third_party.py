@@ -32,7 +32,7 @@ def table(heading: str) -> list[list[str]]:
 
 PACKAGES = {name: (version, licence) for name, version, licence in table("Packages")}
 LIBRARIES = {(wheel, file): about for wheel, file, about, _ in table("Shared libraries inside the wheels")}
-OF_THE_PDF_EXTRA = {name: (version, licence) for name, version, licence in table("The extra `plateline[pdf]`")}
+PLAIN_EXTRAS = ("pdf", "cluster")
 OF_THE_EXTRA = {(wheel, file): licence for wheel, file, _, licence in table("The extra `plateline[heic]`")}
 
 
@@ -119,20 +119,22 @@ def test_what_is_under_the_gpl_comes_with_the_extra_alone() -> None:
     assert {"GPL-2.0-or-later"} == {licence for (_, file), licence in OF_THE_EXTRA.items() if file == "libx265"}
 
 
-def test_the_extra_for_pdfs_stands_on_the_page_with_versions_and_licences() -> None:
-    extra = closure("plateline", frozenset({"pdf"})) - {"plateline", *RUNTIME}
-    assert extra == set(OF_THE_PDF_EXTRA)
+@pytest.mark.parametrize("name", PLAIN_EXTRAS)
+def test_an_extra_stands_on_the_page_with_versions_and_licences(name: str) -> None:
+    page = {package: (version, licence) for package, version, licence in table(f"The extra `plateline[{name}]`")}
+    extra = closure("plateline", frozenset({name})) - {"plateline", *RUNTIME}
+    assert extra == set(page)
     assert set() == bundled(sorted(extra))
-    for name, (version, licence) in OF_THE_PDF_EXTRA.items():
-        assert (name, metadata.version(name)) == (name, version)
-        assert (name, pins("tests.txt")[name]) == (name, version)
-        declared = metadata.metadata(name)
+    for package, (version, licence) in page.items():
+        assert (package, metadata.version(package)) == (package, version)
+        assert (package, pins("tests.txt")[package]) == (package, version)
+        declared = metadata.metadata(package)
         families = [line.split(" :: ")[-1] for line in declared.get_all("Classifier") or [] if "License ::" in line]
         shown = " ".join(
             [*families, *(declared.get_all("License") or []), *(declared.get_all("License-Expression") or [])]
         )
         for part in licence.split(" OR "):
-            assert part.split("-")[0] in shown, name
+            assert part.split("-")[0] in shown, package
 
 
 def test_the_libvips_in_use_is_the_one_in_its_wheel() -> None:

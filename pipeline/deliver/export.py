@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import os
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.folders import Folders
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
     from pipeline.deliver.tasks import FrameTask
     from pipeline.deliver.work import FrameDone
+    from pipeline.deliver.workers import Hands
 
 __all__ = ["Asked", "Came", "Summary", "export", "export_each", "faults_of", "of_job"]
 
@@ -39,22 +41,24 @@ class Came:
     stopped: OSError | RequestRefused | None = None
 
 
-def export(asked: Asked, progress_to: TextIO) -> Summary:
+def export(asked: Asked, progress_to: TextIO, hands: Hands | None = None) -> Summary:
     """Make every file of a job that is not there yet. Raises `RequestRefused` and OSError; else see the summary."""
-    [came] = export_each([asked], progress_to)
+    [came] = export_each([asked], progress_to, hands)
     if came.summary is None:
         raise came.stopped or AssertionError
     return came.summary
 
 
-def export_each(asked: Sequence[Asked], progress_to: TextIO) -> Iterator[Came]:
+def export_each(asked: Sequence[Asked], progress_to: TextIO, hands: Hands | None = None) -> Iterator[Came]:
     """Make every file of several jobs that is not there yet, and yield what came of each shoot once it is whole.
 
     One command asks for all: how many workers, and whether quiet, is taken from the first. Raises `RequestRefused`
     with the faults of all jobs before anything is written; what stops one shoot after that is in what came of it.
+    `hands` do the work on the frames; None for processes of this machine.
     """
     judged, matching = _all_judged(asked)
     yield from (Came(one) for one in asked if one not in matching)
+    hands = hands or partial(results, workers=asked[0].workers or os.cpu_count() or 1)
     progress = Progress(progress_to, frames=0, files=0, weight=0, quiet=asked[0].quiet)
     for start in range(0, len(matching), AT_ONCE):
         with Folders() as folders:
@@ -62,7 +66,7 @@ def export_each(asked: Sequence[Asked], progress_to: TextIO) -> Iterator[Came]:
             for one in matching[start : start + AT_ONCE]:
                 if came := run.begin(one, judged.pop(one.out, None)):
                     yield came
-            yield from run.work(asked[0].workers or os.cpu_count() or 1)
+            yield from run.work(hands)
 
 
 @dataclass(slots=True)
@@ -84,7 +88,7 @@ class _Run:
         self.shoots[asked.out] = shoot
         return self._finished(shoot) if shoot.complete else None
 
-    def work(self, workers: int) -> Iterator[Came]:
+    def work(self, hands: Hands) -> Iterator[Came]:
         """Do the work of all in one pool, and yield what came of each shoot when its last frame is done."""
         tasks = [task for shoot in self.shoots.values() for task in shoot.tasks]
         self.progress.expect(
@@ -92,7 +96,7 @@ class _Run:
             files=sum(len(one.files) for task in tasks for one in task.renditions),
             weight=sum(task.weight for task in tasks),
         )
-        for task, done in results(tasks, workers):
+        for task, done in hands(tasks):
             shoot = self.shoots.get(task.out)
             if shoot is None:  # it was stopped when this frame of it was under way
                 continue

@@ -12,19 +12,23 @@ from pipeline.deliver.write import sweep_unfinished
 from pipeline.faults import Fault
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from pipeline.deliver.tasks import FrameTask
+
+    # Whatever does the work: it yields each task with what came of it, as it is done.
+    Hands = Callable[[list[FrameTask]], Iterator[tuple[FrameTask, FrameDone]]]
 
 
 def results(tasks: list[FrameTask], workers: int) -> Iterator[tuple[FrameTask, FrameDone]]:
     """Yield each task with what came of it, as it is done; what needs no pixels is done here, and first."""
-    way = Way(_at_work, _lost, _sweep)
+    way = Way(at_work, _lost, _sweep)
     yield from worked_on([task for task in tasks if not task.renders], 1, way)
     yield from worked_on([task for task in tasks if task.renders], workers, way)
 
 
-def _at_work(task: FrameTask) -> FrameDone:
+def at_work(task: FrameTask) -> FrameDone:
+    """Make every file of one frame, and hold its output folder meanwhile."""
     with at_work_in(task.out):
         return work_on_frame(task)
 

@@ -8,6 +8,7 @@ import hashlib
 import itertools
 import os
 import re
+import secrets
 import stat
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,14 @@ if TYPE_CHECKING:
 
 UNFINISHED = ".unfinished-"
 OUR_UNFINISHED = re.compile(re.escape(UNFINISHED) + r"(\d+)(-.+)?", re.DOTALL)
+
+# Processes of two machines, or of two containers, may have the same number and write to one shared folder.
+_THIS_PROCESS = secrets.token_hex(4)
+
+
+def unfinished(name: str) -> str:
+    """Return the name of a file that this process has not finished; `name` is what it will be called."""
+    return f"{UNFINISHED}{os.getpid()}-{_THIS_PROCESS}-{name}"
 
 
 def inside(folder: Path, relative: str) -> Path:
@@ -36,7 +45,7 @@ def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
     `mode` are the permissions of the file, those of any new one where it is None.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f"{UNFINISHED}{os.getpid()}-{path.name}")
+    beside = path.with_name(unfinished(path.name))
     try:
         with beside.open("wb") as stream:
             stream.write(data)
