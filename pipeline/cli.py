@@ -138,16 +138,7 @@ def _parser() -> argparse.ArgumentParser:
     export = verb(
         "export", _export, "make every picture of the job", 'plateline export shoots/soup/job.toml --only "*/feed/*"'
     )
-    export.add_argument("--only", metavar="GLOB", help="only renditions whose frame/outlet/target matches")
-    export.add_argument(
-        "--rename", action="store_true", help="move delivered files to the names the job gives them now"
-    )
-    export.add_argument(
-        "--approved", action="store_true", help="make of finals only what is approved, whatever the targets ask for"
-    )
-    export.add_argument(
-        "--scheduler", metavar="ADDRESS", help="work on the workers of a Dask scheduler, such as tcp://studio:8786"
-    )
+    _export_options(export)
     sheet = verb(
         "sheet", _sheet, "write the contact sheet of the job", "plateline sheet shoots/soup/job.toml --for partner"
     )
@@ -157,9 +148,6 @@ def _parser() -> argparse.ArgumentParser:
         _reply,
         "take in what reviewers sent back, and say what to do",
         "plateline reply shoots/soup/job.toml ~/mail/reply.json",
-    )
-    export.add_argument(
-        "jobs", type=Path, metavar="JOB", nargs="+", help="a job file, or a folder: every job.toml in it and below it"
     )
     for added in (check, plan, inspect, sheet, reply):
         added.add_argument("job", type=Path, metavar="JOB", help="the job file")
@@ -222,6 +210,23 @@ def _parser() -> argparse.ArgumentParser:
     )
     schema.add_argument("--of", choices=("job", "reply"), default="job", help="of what (default: the job file)")
     return parser
+
+
+def _export_options(export: argparse.ArgumentParser) -> None:
+    """Add what an export may be asked for besides what other verbs may be too."""
+    export.add_argument(
+        "jobs", type=Path, metavar="JOB", nargs="+", help="a job file, or a folder: every job.toml in it and below it"
+    )
+    export.add_argument("--only", metavar="GLOB", help="only renditions whose frame/outlet/target matches")
+    export.add_argument(
+        "--rename", action="store_true", help="move delivered files to the names the job gives them now"
+    )
+    export.add_argument(
+        "--approved", action="store_true", help="make of finals only what is approved, whatever the targets ask for"
+    )
+    export.add_argument(
+        "--scheduler", metavar="ADDRESS", help="work on the workers of a Dask scheduler, such as tcp://studio:8786"
+    )
 
 
 def _sheet_options(sheet: argparse.ArgumentParser) -> None:
