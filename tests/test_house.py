@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.small_shoot import write_job
+
 CHECKOUT = Path(__file__).resolve().parent.parent
 PYPROJECT = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))
 SETUPTOOLS = PYPROJECT["tool"]["setuptools"]
@@ -53,10 +55,11 @@ def tracked() -> list[Path]:
     return [CHECKOUT / name for name in names if name and (CHECKOUT / name).is_file()]
 
 
-@functools.cache
-def opened_with(*words: str) -> frozenset[str]:
+def opened_with(*words: str, cache: Path | None = None) -> frozenset[str]:
     """Return the top-level modules that `plateline` has loaded after one command."""
-    done = subprocess.run([sys.executable, "-c", PROBE, *words], capture_output=True, text=True, check=False)
+    where = {"XDG_CACHE_HOME": str(cache)} if cache else {}
+    command = [sys.executable, "-c", PROBE, *words]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env={**os.environ, **where})
     assert done.returncode == 0, done.stderr
     return frozenset(done.stdout.split())
 
@@ -138,6 +141,21 @@ def test_what_only_prints_loads_no_heavy_library(words: tuple[str, ...]) -> None
     loaded = opened_with(*words)
     assert "pipeline" in loaded
     assert set() == HEAVY & loaded
+
+
+@pytest.mark.parametrize("verb", ["check", "plan"])
+def test_what_looks_at_a_job_reads_headers_and_loads_nothing_for_pixels(tmp_path: Path, verb: str) -> None:
+    job = write_job(tmp_path)
+    first, again = (opened_with(verb, str(job), "--out", str(tmp_path / "out"), cache=tmp_path) for _ in range(2))
+    assert HEAVY & first == {"pyvips"}  # which reads the headers, and is the decoder: they cannot disagree
+    assert {"pydantic", "sqlite3"} & again == HEAVY & again == set()  # said again: the job is not even checked
+
+
+def test_an_export_with_nothing_to_do_loads_nothing(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    first, again = (opened_with("export", str(job), cache=tmp_path) for _ in range(2))
+    assert first >= {"pyvips", "numpy", "pydantic"}
+    assert ({"pydantic", "sqlite3"} | HEAVY) & again == set()
 
 
 def test_rooms_import_one_way() -> None:

@@ -38,6 +38,19 @@ def planned_paths(plan: Plan) -> Iterator[str]:
             yield from (output.path for output in (*rendition.outputs, *rendition.sheet_outputs))
 
 
+def real_places(out: Path, paths: Iterable[str]) -> dict[str, str]:
+    """Return paths below the output folder by where they lead to; each folder on the way is looked at once."""
+    folders: dict[str, str] = {}
+    found: dict[str, str] = {}
+    for path in paths:
+        folder, _, name = path.rpartition("/")
+        if folder not in folders:
+            folders[folder] = os.path.realpath(out / folder)
+        place = f"{folders[folder]}{os.sep}{name}"
+        found[os.path.realpath(place) if os.path.islink(place) else place] = path  # noqa: PTH114 (thousands of times)
+    return found
+
+
 def our_name(real: str, out: Path) -> str | None:
     """Return the name below `out` of a real path that we would write to or sweep away, None for every other."""
     try:

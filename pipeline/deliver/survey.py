@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.inspection.known import known_inspections
-from pipeline.deliver.place import our_name, planned_paths
+from pipeline.deliver.place import our_name, planned_paths, real_places
 from pipeline.deliver.recall import Sources
 from pipeline.faults import Fault, FrameUnreadable, RequestRefused
 from pipeline.frames.read_header import read_header
@@ -88,7 +88,7 @@ class Survey:
 
     def refuse_files_in_the_way(self, plan: Plan | None, out: Path) -> None:
         """See that nothing of hers will be written over. Raises `RequestRefused` where it would be."""
-        planned = {os.path.realpath(out / path): path for path in planned_paths(plan)} if plan else {}
+        planned = real_places(out, planned_paths(plan)) if plan else {}
         hers = {os.path.realpath(asked.path): asked.place for asked in self.job.frames}
         hers |= {os.path.realpath(path): path.name for path in (self.job.file, *self.job.beside)}
         faults = [

@@ -13,14 +13,12 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from pipeline.frames.boxes import Nclx, still_facts
 from pipeline.frames.camera_facts import interoperability
-from pipeline.light.icc import write_matrix_profile
-from pipeline.light.spaces import ADOBE_RGB, DISPLAY_P3, SRGB
 
 if TYPE_CHECKING:
     from pipeline.frames.header import FrameFormat
 
 MAX_CHUNKS = 1000
-BY_CODE = {Nclx(1, 13): SRGB, Nclx(12, 13): DISPLAY_P3}
+BY_CODE = {Nclx(1, 13): "srgb", Nclx(12, 13): "display-p3"}
 HDR_TRANSFERS = {16, 18}
 
 
@@ -38,12 +36,20 @@ def tagged_profile(
     """Return the ICC profile that the frame carries, or a written one for the space it names; None for untagged."""
     named = BY_CODE.get(code) if (code := code_points(stream, frame_format)) else None
     if named and (frame_format == "png" or not embedded):
-        return write_matrix_profile(named)
+        return _written(named)
     if embedded:
         return embedded
     if frame_format == "png" and b"sRGB" in _png_chunks(stream):
-        return write_matrix_profile(SRGB)
-    return write_matrix_profile(ADOBE_RGB) if interoperability(exif) == "R03" else None
+        return _written("srgb")
+    return _written("adobe-rgb") if interoperability(exif) == "R03" else None
+
+
+def _written(colour: str) -> bytes:
+    """Return a profile of ours for a space that a frame names by a number."""
+    from pipeline.light.icc import write_matrix_profile  # noqa: PLC0415 (numpy; most frames carry a profile, or none)
+    from pipeline.light.spaces import RGB_TARGETS  # noqa: PLC0415 (as above)
+
+    return write_matrix_profile(RGB_TARGETS[colour])
 
 
 def _png_chunks(stream: BinaryIO) -> dict[bytes, bytes]:

@@ -22,8 +22,6 @@ from pipeline.frames.complete import RAF_PLACES, RAF_START, is_cut_short, states
 from pipeline.frames.header import CameraFacts, Header
 from pipeline.frames.tiff import open_tiff
 from pipeline.light.box import Size
-from pipeline.light.icc import write_matrix_profile
-from pipeline.light.spaces import ROMM
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -54,6 +52,9 @@ def raw_header(path: Path, *, name: str, pixel_limit: int) -> Header:
     for claimed in (size, stored):
         if claimed.pixels > pixel_limit:
             raise refusal.too_many_pixels(name, claimed.width, claimed.height, pixel_limit)
+    from pipeline.light.icc import write_matrix_profile  # noqa: PLC0415 (heavy; only raws load it)
+    from pipeline.light.spaces import ROMM  # noqa: PLC0415 (as above)
+
     with path.open("rb") as stream:
         facts = raw_facts(stream)
     return Header(
@@ -157,6 +158,8 @@ def _curve() -> pyvips.Image:
     """Return the ROMM curve as a table from linear to encoded, both 0..65535."""
     import numpy as np  # noqa: PLC0415 (heavy)
     import pyvips  # noqa: PLC0415 (heavy)
+
+    from pipeline.light.spaces import ROMM  # noqa: PLC0415 (heavy)
 
     encoded = np.rint(ROMM.curve.to_encoded(np.arange(65536) / 65535) * 65535).astype(np.uint16)
     return pyvips.Image.new_from_memory(encoded.tobytes(), 65536, 1, 1, "ushort")

@@ -195,6 +195,7 @@ class Ledger:
     def __init__(self, folder: Path) -> None:
         """Open the ledger of `folder`, making it where there is none. Raises `RequestRefused`."""
         self._path = folder / FILE
+        self._made: dict[str, Made] | None = None  # as it was last read; nobody else writes here
         with _judged(self._path):
             self._base = sqlite3.connect(self._path, isolation_level=None, timeout=10)
             try:
@@ -252,8 +253,10 @@ class Ledger:
 
     def made(self) -> dict[str, Made]:
         """Return everything that was made here, by path below the output folder."""
-        with self._told():
-            return _read_made(self._base)
+        if self._made is None:
+            with self._told():
+                self._made = _read_made(self._base)
+        return dict(self._made)
 
     def record(self, made: Iterable[Made]) -> None:
         """Keep rows, replacing what was known of the same path or the same identity; all of them or none."""
@@ -297,6 +300,7 @@ class Ledger:
     @contextlib.contextmanager
     def _whole_or_not(self) -> Iterator[None]:
         """Keep all that is written inside, or none of it."""
+        self._made = None
         with self._told():
             self._base.execute("BEGIN IMMEDIATE")
             try:

@@ -11,7 +11,7 @@ import sqlite3
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipeline.frames.inspection.sameness import NINTHS, Likeness
+from pipeline.frames.inspection.likeness import NINTHS, Likeness
 from pipeline.frames.inspection.values import Finding, Inspection, Proposal
 from pipeline.light.box import Point, Region
 

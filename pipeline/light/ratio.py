@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 from fractions import Fraction
@@ -10,6 +11,7 @@ _RATIO = re.compile(r"\s*(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*")
 _FINEST = 1_000_000
 
 
+@functools.lru_cache(maxsize=8192)
 def exact(number: float | Fraction) -> Fraction:
     """Return the simplest fraction within half a millionth of `number`.
 
@@ -19,6 +21,7 @@ def exact(number: float | Fraction) -> Fraction:
     return Fraction(number).limit_denominator(_FINEST)
 
 
+@functools.lru_cache(maxsize=1024)
 def parse_ratio(text: str) -> Fraction:
     """Return width : height of `text` ("16:9", "1.91:1") as an exact fraction.
 

@@ -19,6 +19,7 @@ All is decided in whole source pixels with exact fractions (`light.ratio.exact` 
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 from fractions import Fraction
@@ -281,6 +282,7 @@ class _Scene:
         return max(0.0, 1 - max(shown) / whole) if whole else 1.0
 
 
+@functools.lru_cache(maxsize=8192)  # a plan is made twice where files were delivered before
 def find_crop(request: CropRequest) -> Crop:
     """Return the crop that the rules at the top of this module ask for.
 

@@ -127,7 +127,7 @@ def test_steps_of_our_own_that_changed(
 
 def test_another_engine_makes_pixels(frame: PlannedFrame, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     made = deliver(tasks_of(frame, tmp_path, {}), tmp_path)
-    monkeypatch.setattr(pipeline.deliver.tasks, "version", lambda _: "0.0.1")
+    monkeypatch.setattr(pipeline.deliver.tasks, "_package_versions", lambda: ("pyvips-binary 0.0.1",))
     assert works(tasks_of(frame, tmp_path, made)) == ["pixels"] * 5
 
 

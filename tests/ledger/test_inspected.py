@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.faults import RequestRefused
-from pipeline.frames.inspection.sameness import Likeness
+from pipeline.frames.inspection.likeness import Likeness
 from pipeline.frames.inspection.values import Finding, Inspection, Proposal
 from pipeline.ledger.book import FILE, Ledger, read_inspected
 from pipeline.ledger.inspected import Looked, from_json, to_json

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipeline.frames.inspection.likeness import NINTHS, Likeness
 from pipeline.frames.inspection.places import ninth
 from pipeline.light.box import Region
 from pipeline.light.fingerprint import bits_apart, fingerprint, grid_of_means
@@ -25,31 +26,10 @@ if TYPE_CHECKING:
     from pipeline.light.thresholds import Threshold
 
 SIDE = 96
-NINTHS = 3
 SHARPEST, FEWEST_EDGES = 10.0, 8
 LEAST_BLUR_PX = 0.7  # what is sharper than that is sharp
 OTHERWISE = 0.06  # difference in lightness (0..1) beyond what lies beside
 DARKEST, BRIGHTEST = 0.05, 0.97  # lightness between which brightness is compared
-
-
-@dataclass(frozen=True, slots=True)
-class Likeness:
-    """What of a frame is kept to compare it with others, small enough to be recorded.
-
-    `fingerprint` is a perceptual hash; `levels` a small copy, one byte of lightness (square root of luminance) a pixel,
-    `width` x `height`; `blur` the blur of the sharpest edges (share of the longer side) in each ninth of the frame, row
-    by row, None where there is none, and last in all of it.
-    """
-
-    fingerprint: str
-    width: int
-    height: int
-    levels: bytes
-    blur: tuple[float | None, ...]
-
-    def lightness(self) -> Picture:
-        """Return the small copy as height x width, 0..1."""
-        return np.frombuffer(self.levels, np.uint8).reshape(self.height, self.width) / 255.0
 
 
 @dataclass(frozen=True, slots=True)

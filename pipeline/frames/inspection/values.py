@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from pipeline.frames.inspection.sameness import Likeness
+    from pipeline.frames.inspection.likeness import Likeness
     from pipeline.light.box import Point, Region
     from pipeline.light.thresholds import Threshold
 

@@ -11,7 +11,8 @@ import pytest
 from pipeline.deliver.inspection.run import Alike, Report
 from pipeline.deliver.inspection.show import number, report_json, report_lines
 from pipeline.faults import Fault
-from pipeline.frames.inspection.sameness import Likeness, Pair
+from pipeline.frames.inspection.likeness import Likeness
+from pipeline.frames.inspection.sameness import Pair
 from pipeline.frames.inspection.values import Inspection
 from pipeline.job.read import read_job
 from pipeline.job.write_back import Found

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from scipy.ndimage import gaussian_filter
 
-from pipeline.frames.inspection.sameness import Likeness, compare, likeness_of
+from pipeline.frames.inspection.sameness import compare, likeness_of
 from pipeline.light.spaces import SRGB
 from pipeline.light.thresholds import house_thresholds
 from tests.frames.inspection.looked import FRAMES, of_codes, sample_detail
@@ -20,6 +20,8 @@ from tests.light.blurs import SHARP, coded, photograph
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from pipeline.frames.inspection.likeness import Likeness
 
 HOUSE = house_thresholds()
 SIDE = 400
