@@ -1,9 +1,10 @@
 """The same pictures made straight with other tools: a list of frames and pictures, and one short script for each tool.
 
 The scripts are what a careful person writes with the tool's own documentation open: cut, resize with the tool's
-Lanczos kernel, to sRGB by the frame's profile, save at the quality asked for; everything else as the tool has it.
+Lanczos kernel, to sRGB by the frame's profile, save at the quality asked for; everything else as the tool has it, or,
+where pictures are asked for `alike`, by the encoders' options of the bench's job as far as the tool has them.
 Each reads one JSON file: `[{"file": ..., "pictures": [{"box": [left, top, width, height], "size": [width, height],
-"out": ..., "quality": 82}]}]`.
+"out": ..., "quality": 82, "alike": false}]}]`.
 """
 
 from __future__ import annotations
@@ -31,12 +32,17 @@ SHARP = CHECKOUT / ".judges" / "node_modules" / "sharp"
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """One picture of a frame: what is cut out of it, at what size, and where it goes (the ending is the format)."""
+    """One picture of a frame: what is cut out of it, at what size, and where it goes (the ending is the format).
+
+    `alike` asks for the encoders' options of the bench's job: JPEG 4:4:4 with the tables of its standard, WebP with the
+    effort and the subsampling of the pipeline.
+    """
 
     box: Box
     size: Size
     out: Path
     quality: int
+    alike: bool = False
 
 
 def job_file(path: Path, frames: Mapping[Path, tuple[Wanted, ...]]) -> Path:
@@ -50,6 +56,7 @@ def job_file(path: Path, frames: Mapping[Path, tuple[Wanted, ...]]) -> Path:
                     "size": [one.size.width, one.size.height],
                     "out": str(one.out),
                     "quality": one.quality,
+                    "alike": one.alike,
                 }
                 for one in wanted
             ],

@@ -5,8 +5,11 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import pyvips
+
+ALIKE: dict[str, dict[str, Any]] = {".jpg": {"subsample_mode": "off"}, ".webp": {"effort": 5, "smart_subsample": True}}
 
 for entry in json.loads(Path(sys.argv[1]).read_text(encoding="utf-8")):
     frame = pyvips.Image.new_from_file(entry["file"]).autorot()
@@ -16,4 +19,5 @@ for entry in json.loads(Path(sys.argv[1]).read_text(encoding="utf-8")):
         picture = picture.resize(width / picture.width, vscale=height / picture.height, kernel="lanczos3")
         if picture.get_typeof("icc-profile-data"):
             picture = picture.icc_transform("srgb", embedded=True, intent="relative", black_point_compensation=True)
-        picture.write_to_file(one["out"], Q=one["quality"])
+        options = ALIKE[Path(one["out"]).suffix] if one["alike"] else {}
+        picture.write_to_file(one["out"], Q=one["quality"], **options)

@@ -5,9 +5,15 @@ import { createRequire } from 'node:module';
 
 const sharp = createRequire(new URL('../../.judges/', import.meta.url))('sharp');
 
+const ALIKE = {
+  jpg: { chromaSubsampling: '4:4:4', optimiseCoding: false },
+  webp: { effort: 5, smartSubsample: true },
+};
+
 for (const { file, pictures } of JSON.parse(readFileSync(process.argv[2], 'utf8'))) {
   const frame = sharp(file, { limitInputPixels: false }).autoOrient();
-  for (const { box, size, out, quality } of pictures) {
+  for (const { box, size, out, quality, alike } of pictures) {
+    const format = out.split('.').at(-1);
     const [left, top, width, height] = box;
     await frame
       .clone()
@@ -15,7 +21,7 @@ for (const { file, pictures } of JSON.parse(readFileSync(process.argv[2], 'utf8'
       .resize({ width: size[0], height: size[1], fit: 'fill', kernel: 'lanczos3' })
       .toColourspace('srgb')
       .withIccProfile('srgb')
-      .toFormat(out.split('.').at(-1), { quality })
+      .toFormat(format, { quality, ...(alike ? ALIKE[format] : {}) })
       .toFile(out);
   }
 }

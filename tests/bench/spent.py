@@ -1,0 +1,98 @@
+"""What whole processes cost: time on the clock, processor time, and the memory of all of them together."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    Command = Sequence[str]
+
+EVERY_S = 0.05  # between two looks at the memory
+
+
+@dataclass(frozen=True, slots=True)
+class Spent:
+    """Seconds on the clock from the first start to the last end, and seconds of processor time, children included."""
+
+    wall_s: float
+    cpu_s: float
+
+
+def spent(*commands: Command) -> Spent:
+    """Run commands side by side; return what they cost. CalledProcessError where one fails."""
+    began, cpu_s, failed = time.perf_counter(), 0.0, []
+    running = [subprocess.Popen(command) for command in commands]
+    for process in running:
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        cpu_s += used.ru_utime + used.ru_stime
+        failed += [process] if process.returncode else []
+    wall_s = time.perf_counter() - began
+    for process in failed:
+        raise subprocess.CalledProcessError(process.returncode, process.args)
+    return Spent(wall_s, cpu_s)
+
+
+def in_turn(ways: Mapping[str, Callable[[], Spent]], rounds: int) -> dict[str, Spent]:
+    """Take every way in turn, so many rounds; return the least that each took on the clock, and of the processor.
+
+    What else the machine does falls on all alike, and the least is what it costs where nothing does.
+    """
+    taken: dict[str, list[Spent]] = {name: [] for name in ways}
+    for _ in range(rounds):
+        for name, way in ways.items():
+            taken[name].append(way())
+    return {
+        name: Spent(min(one.wall_s for one in each), min(one.cpu_s for one in each)) for name, each in taken.items()
+    }
+
+
+def peak_memory(command: Command) -> int:
+    """Run a command; return the most bytes that it and its children held together at any look (Linux alone).
+
+    Counted as the kernel's proportional set size: a page that several processes share counts once in all.
+    """
+    process = subprocess.Popen(command)
+    most = 0
+    while process.poll() is None:
+        most = max(most, sum(_held(each) for each in family(process.pid, _parents())))
+        time.sleep(EVERY_S)
+    if process.returncode:
+        raise subprocess.CalledProcessError(process.returncode, command)
+    return most
+
+
+def family(root: int, parents: Mapping[int, int]) -> set[int]:
+    """Return a process and all that descend from it, by the parent of each process."""
+    found: set[int] = set()
+    newer = {root}
+    while newer:
+        found |= newer
+        newer = {child for child, parent in parents.items() if parent in newer} - found
+    return found
+
+
+def _parents() -> dict[int, int]:
+    """Return the parent of every process (proc(5): the fourth field of stat; the second may hold brackets itself)."""
+    found = {}
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            found[int(stat.parent.name)] = int(stat.read_text().rpartition(")")[2].split()[1])
+        except OSError:
+            continue  # it has ended
+    return found
+
+
+def _held(process: int) -> int:
+    try:
+        lines = Path(f"/proc/{process}/smaps_rollup").read_text(encoding="ascii").splitlines()
+    except OSError:
+        return 0  # it has ended
+    return 1024 * sum(int(line.split()[1]) for line in lines if line.startswith("Pss:"))

@@ -1,0 +1,69 @@
+"""The arithmetic of the rows: halves of a run, shares of a profile, and what the command answers."""
+
+from __future__ import annotations
+
+import math
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.bench import __main__ as command
+from tests.bench.memory import early_and_late
+from tests.bench.shares import share
+from tests.bench.table import Row
+from tests.quality.figure import at_most
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from tests.bench.shares import Times
+
+
+def test_the_two_halves_of_a_run_without_its_first_turn() -> None:
+    # Ends after a start of 9 s: a turn of 3 is left out, then two turns of 1 s a frame, two of 2 s.
+    times = [9.0, 9.5, 9.6]
+    for seconds in [1.0] * 6 + [2.0] * 6:
+        times.append(times[-1] + seconds)
+    assert early_and_late(times, 3) == pytest.approx((1.0, 2.0))
+
+
+def test_too_few_frames_are_told() -> None:
+    with pytest.raises(ValueError, match="5 frames are too few: write 9 or more"):
+        early_and_late([1, 2, 3, 4, 5], 3)
+
+
+def test_a_share_is_of_the_own_time_of_all() -> None:
+    times: Times = {
+        ("/a/work.py", 1, "with_metadata"): (1, 1, 1.0, 3.0, {}),
+        ("/a/xmp.py", 1, "xmp_packet"): (1, 1, 2.0, 2.0, {}),
+        ("/a/other.py", 1, "rest"): (1, 1, 9.0, 12.0, {}),
+    }
+    assert share(times, ("work.py", "with_metadata")) == 0.25
+    assert math.isnan(share(times, ("work.py", "renamed")))
+
+
+@pytest.mark.parametrize(("figures", "code"), [([1.0, 2.0], 0), ([1.0, 2.1], 1), ([math.nan], 1)])
+def test_the_command_answers_1_where_a_bound_is_missed(
+    figures: list[float], code: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def rows() -> Iterator[Row]:
+        for figure in figures:
+            yield Row("made up", figure, at_most(2))
+
+    def left_out() -> Iterator[Row]:
+        pytest.skip("judge missing: sharp")
+        yield Row("never", 0)
+
+    monkeypatch.setattr(command, "parts", lambda _: {"speed": rows, "shares": left_out})
+    monkeypatch.setattr(sys, "argv", ["bench"])
+    assert command.main() == code
+    printed = capsys.readouterr().out
+    assert printed.count("| made up |") == len(figures)
+    assert f"{len(figures)} figures, {code} miss" in printed
+    assert "left out, shares: judge missing: sharp" in printed
+
+
+def test_a_part_that_is_not_there_is_left_out() -> None:
+    with pytest.raises(pytest.skip.Exception, match="not measured here"):
+        command.rows_of("no_such_part")

@@ -1,0 +1,49 @@
+"""What processes cost: who belongs to whom, the least of several rounds, memory of children, failures."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.bench.spent import Spent, family, in_turn, peak_memory, spent
+
+PYTHON = sys.executable
+MEGA = 10**6
+
+
+def test_a_family_is_a_process_and_all_that_descend_from_it() -> None:
+    parents = {1: 0, 10: 1, 11: 10, 12: 10, 13: 12, 20: 1, 21: 20}
+    assert family(10, parents) == {10, 11, 12, 13}
+    assert family(21, parents) == {21}
+
+
+def test_ways_are_taken_in_turn_and_the_least_of_each_counts() -> None:
+    order: list[str] = []
+    times = {"a": iter([3.0, 1.0, 2.0]), "b": iter([5.0, 6.0, 4.0])}
+
+    def way(name: str) -> Spent:
+        order.append(name)
+        wall = next(times[name])
+        return Spent(wall, 10 - wall)
+
+    found = in_turn({name: lambda name=name: way(name) for name in times}, 3)  # type: ignore[misc] # bound here
+    assert order == ["a", "b"] * 3
+    assert found == {"a": Spent(1.0, 7.0), "b": Spent(4.0, 4.0)}
+
+
+def test_a_command_that_fails_is_told() -> None:
+    with pytest.raises(subprocess.CalledProcessError) as error:
+        spent([PYTHON, "-c", "pass"], [PYTHON, "-c", "raise SystemExit(3)"])
+    assert error.value.returncode == 3
+    with pytest.raises(subprocess.CalledProcessError):
+        peak_memory([PYTHON, "-c", "raise SystemExit(3)"])
+
+
+@pytest.mark.skipif(not Path("/proc/self/smaps_rollup").exists(), reason="memory is read from /proc")
+def test_memory_is_that_of_the_children_too() -> None:
+    hold = "held = bytearray(80_000_000); held[::4096] = b'x' * len(held[::4096]); import time; time.sleep(1.5)"
+    both = f"import subprocess, sys; child = subprocess.Popen([sys.executable, '-c', {hold!r}]); {hold}; child.wait()"
+    assert 160 * MEGA < peak_memory([PYTHON, "-c", both]) < 260 * MEGA
