@@ -17,7 +17,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.faults import Fault, RequestRefused, counted, printable_line, stopped_by
+from pipeline.faults import Fault, RequestRefused, counted, of_job, printable_line, stopped_by
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -227,6 +227,7 @@ def _export_options(export: argparse.ArgumentParser) -> None:
     export.add_argument(
         "--scheduler", metavar="ADDRESS", help="work on the workers of a Dask scheduler, such as tcp://studio:8786"
     )
+    export.add_argument("--watch", action="store_true", help="export again whatever changes, until Ctrl-C ends it")
 
 
 def _sheet_options(sheet: argparse.ArgumentParser) -> None:
@@ -384,7 +385,14 @@ def _export(options: argparse.Namespace) -> int:
         found = f"it names one folder, and {len(jobs)} jobs are asked for"
         wanted = "leave it out: each has its own, out beside the job file; or export them one by one"
         raise RequestRefused(Fault("--out", found, wanted))
-    run = partial(_run, options, jobs, only=options.only, rename=options.rename, approved=options.approved)
+    if options.watch and options.rename:
+        found = "with --watch every edit of a title would give delivered files other names"
+        raise RequestRefused(Fault("--rename", found, "run it once without --watch"))
+
+    def run(hands: Hands | None = None) -> int:
+        once = partial(_run, options, only=options.only, rename=options.rename, approved=options.approved, hands=hands)
+        return _watch(jobs, once, quiet=options.quiet) if options.watch else once(jobs)
+
     if options.scheduler is None:
         return run()
     if options.workers is not None:
@@ -393,7 +401,36 @@ def _export(options: argparse.Namespace) -> int:
 
     with cluster(options.scheduler) as far:
         far.refuse_unseen([(job, _out(options, job)) for job in jobs])
-        return run(hands=far.results)
+        return run(far.results)
+
+
+def _watch(jobs: Sequence[Path], run: Callable[[Sequence[Path]], int], *, quiet: bool) -> int:
+    """Export jobs again and again: what is wrong with one is told, and neither the others nor the watching stop."""
+    from pipeline.deliver.watch import watch  # noqa: PLC0415 (as above)
+
+    def export(changed: Sequence[Path]) -> None:
+        try:
+            run(changed)
+        except RequestRefused as refused:
+            if len(changed) > 1:
+                for job in changed:
+                    export([job])
+                return
+            _tell(of_job(fault, changed[0]) if len(jobs) > 1 else fault for fault in refused.faults)
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            _tell([stopped_by(error)])
+
+    def say(line: str) -> None:
+        if not quiet:
+            print(printable_line(line), flush=True)
+
+    try:
+        watch(jobs, export, say)
+    except KeyboardInterrupt:
+        _say("\nstopped watching; what was finished is kept")
+    return DONE
 
 
 def _sheet(options: argparse.Namespace) -> int:

@@ -7,7 +7,11 @@ from __future__ import annotations
 
 import os
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 _JOINERS = "\u200c\u200d"
 
@@ -60,6 +64,15 @@ def stopped_by(error: OSError) -> Fault:
     place = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else "the output"
     wanted = "mend that and run it again: what was finished is kept"
     return Fault(place, f"the run stopped here ({(error.strerror or str(error)).lower()})", wanted)
+
+
+def of_job(fault: Fault, job: Path) -> Fault:
+    """Return a fault that says of which of several jobs it is."""
+    if fault.file == job.name:
+        return replace(fault, file=str(job))
+    if fault.file.startswith((f"{job.parent}{os.sep}", os.sep)):
+        return fault  # it is named whole
+    return replace(fault, file=f"{job}: {fault.file}")
 
 
 def _spelled(letter: str) -> str:

@@ -1,12 +1,13 @@
 from __future__ import annotations
 
 import pickle
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.faults import Fault, FrameUnreadable, RequestRefused, counted, printable_line
+from pipeline.faults import Fault, FrameUnreadable, RequestRefused, counted, of_job, printable_line, stopped_by
 
 
 def test_a_fault_says_where_what_what_instead_and_the_nearest_name() -> None:
@@ -71,3 +72,24 @@ def test_somebodys_words_act_on_nothing_in_a_terminal(words: str, line: str) -> 
 @given(st.text())
 def test_somebodys_words_stay_on_their_line(words: str) -> None:
     assert printable_line(words).replace("\u200c", "").replace("\u200d", "").isprintable()
+
+
+@pytest.mark.parametrize(
+    ("file", "said"),
+    [
+        ("job.toml", "shoots/soup/job.toml"),
+        ("bowl.jpg", "shoots/soup/job.toml: bowl.jpg"),
+        ("shoots/soup/out/manifest.json", "shoots/soup/out/manifest.json"),
+        ("--only", "shoots/soup/job.toml: --only"),
+    ],
+)
+def test_a_fault_of_one_job_among_several_says_whose_it_is(file: str, said: str) -> None:
+    assert of_job(Fault(file, "b", "c"), Path("shoots/soup/job.toml")).file == said
+
+
+def test_what_stopped_a_run_is_said_with_its_place() -> None:
+    assert str(stopped_by(OSError(28, "No space left on device", "out/manifest.json"))) == (
+        "out/manifest.json: the run stopped here (no space left on device); "
+        "mend that and run it again: what was finished is kept"
+    )
+    assert str(stopped_by(OSError("gone"))).startswith("the output: the run stopped here (gone); ")

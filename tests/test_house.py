@@ -19,7 +19,7 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 PYPROJECT = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))
 SETUPTOOLS = PYPROJECT["tool"]["setuptools"]
 
-HEAVY = {"PIL", "dask", "distributed", "fsspec", "jinja2", "lxml", "numpy", "piexif", "pyvips", "rawpy"}
+HEAVY = {"PIL", "dask", "distributed", "fsspec", "jinja2", "lxml", "numpy", "piexif", "pyvips", "rawpy", "watchfiles"}
 
 # A folder in which someone works: these hold for any machine, not only for this one.
 MACHINE_PATH = re.compile(rb"(?<![\w.:/~*$}-])/(home|Users|root|work|tmp|opt|mnt|media|srv)/[\w.-]+")

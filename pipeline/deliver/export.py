@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -16,7 +16,7 @@ from pipeline.deliver.progress import Progress
 from pipeline.deliver.shoot import Asked, Judged, Shoot, Summary, finish, judge, prepare
 from pipeline.deliver.workers import results
 from pipeline.deliver.write import prepare_folder
-from pipeline.faults import Fault, RequestRefused, stopped_by
+from pipeline.faults import Fault, RequestRefused, of_job, stopped_by
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from pipeline.deliver.work import FrameDone
     from pipeline.deliver.workers import Hands
 
-__all__ = ["Asked", "Came", "Summary", "export", "export_each", "faults_of", "of_job"]
+__all__ = ["Asked", "Came", "Summary", "export", "export_each", "faults_of"]
 
 AT_ONCE = 100  # shoots at work together: the plans and locks of no more are held at any time
 
@@ -206,12 +206,3 @@ def faults_of(came: Came) -> tuple[Fault, ...]:
     if came.stopped:
         return (stopped_by(came.stopped),)
     return came.summary.faults if came.summary else ()
-
-
-def of_job(fault: Fault, job: Path) -> Fault:
-    """Return a fault that says of which of several jobs it is."""
-    if fault.file == job.name:
-        return replace(fault, file=str(job))
-    if fault.file.startswith((f"{job.parent}{os.sep}", os.sep)):
-        return fault  # it is named whole
-    return replace(fault, file=f"{job}: {fault.file}")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import astuple, dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.deliver.export import faults_of, of_job
+from pipeline.deliver.export import faults_of
 from pipeline.deliver.measured import brought_inside, fidelity_words, ink_words, outside_gamut
-from pipeline.faults import counted
+from pipeline.faults import counted, of_job
 from pipeline.job.asked import matching
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.deliver.export import Asked, Came, Summary, of_job
+from pipeline.deliver.export import Asked, Came, Summary
 from pipeline.deliver.summary import part_of, parts_lines, summary_lines
 from pipeline.faults import Fault, RequestRefused
 from pipeline.ledger.made import Made
@@ -116,16 +116,3 @@ def test_a_shoot_that_was_stopped_or_left_alone_counts_as_none_of_them(summary: 
         ),
         "shoots/stew/job.toml: it is empty; fill it in",
     ]
-
-
-@pytest.mark.parametrize(
-    ("file", "said"),
-    [
-        ("job.toml", "shoots/soup/job.toml"),
-        ("bowl.jpg", "shoots/soup/job.toml: bowl.jpg"),
-        ("shoots/soup/out/manifest.json", "shoots/soup/out/manifest.json"),
-        ("--only", "shoots/soup/job.toml: --only"),
-    ],
-)
-def test_a_fault_of_one_job_among_several_says_whose_it_is(file: str, said: str) -> None:
-    assert of_job(Fault(file, "b", "c"), Path("shoots/soup/job.toml")).file == said
