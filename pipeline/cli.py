@@ -158,9 +158,7 @@ def _parser() -> argparse.ArgumentParser:
         added.add_argument(
             "--out", type=_folder, metavar="DIR", help="the output folder (default: out, beside the job file)"
         )
-    for added in (inspect, export, sheet):
-        added.add_argument("--workers", type=_count, metavar="N", help="processes side by side (default: one a core)")
-        added.add_argument("--quiet", action="store_true", help="say nothing but what went wrong")
+    _work_options((export, sheet), inspect)
     check_out = verb(
         "verify", _verify, "read every delivered file back and say what is not as delivered", "plateline verify out"
     )
@@ -230,6 +228,16 @@ def _export_options(export: argparse.ArgumentParser) -> None:
     export.add_argument("--watch", action="store_true", help="export again whatever changes, until Ctrl-C ends it")
 
 
+def _work_options(making: Sequence[argparse.ArgumentParser], looking: argparse.ArgumentParser) -> None:
+    """Add how frames are worked on, to what makes pictures of them and to what looks at them alone."""
+    for added in (*making, looking):
+        added.add_argument("--workers", type=_count, metavar="N", help="processes side by side (default: one a core)")
+        added.add_argument("--quiet", action="store_true", help="say nothing but what went wrong")
+    about = 'what all processes together may take, such as "1.2 GB" (default: most of what is free)'
+    for added in making:
+        added.add_argument("--memory", type=_memory, metavar="SIZE", help=about)
+
+
 def _sheet_options(sheet: argparse.ArgumentParser) -> None:
     """Add what a contact sheet may be asked to be."""
     sheet.add_argument(
@@ -248,6 +256,15 @@ def _count(text: str) -> int:
     if not re.fullmatch("[0-9]{1,3}", text) or not 1 <= int(text) <= MOST_WORKERS:
         raise argparse.ArgumentTypeError(f"found {text[:20]!r}; a number from 1 to {MOST_WORKERS} is needed")
     return int(text)
+
+
+def _memory(text: str) -> int:
+    from pipeline.deliver.memory import byte_size  # noqa: PLC0415 (each verb loads only what it needs)
+
+    try:
+        return byte_size(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"found {text[:20]!r}; {error}") from None
 
 
 def _row(text: str) -> int:
@@ -451,6 +468,8 @@ def _run(
     sheet: tuple[str | None, bool, Paper | None] = (None, False, None),
     hands: Hands | None = None,
 ) -> int:
+    from dataclasses import replace  # noqa: PLC0415 (as above)
+
     from pipeline.deliver.recall import question, recall  # noqa: PLC0415 (as above)
 
     words = ["export", f"only {only!r}", f"rename {rename}", f"approved {approved}"]
@@ -463,10 +482,9 @@ def _run(
     from pipeline.deliver.summary import part_of, parts_lines, summary_lines  # noqa: PLC0415 (as above)
 
     wanted, progress_to = WantedSheet(*sheet), sys.stderr or io.StringIO()
-    asked = [
-        Asked(job, _out(options, job), only, options.workers, rename, previews_only, options.quiet, approved, wanted)
-        for job in jobs
-    ]
+    how = Asked(jobs[0], Path(), only, options.workers, rename, previews_only, options.quiet, approved, wanted)
+    how = replace(how, memory=options.memory)
+    asked = [replace(how, job=job, out=_out(options, job)) for job in jobs]
     if len(asked) == 1:
         summary = export(asked[0], progress_to, hands)
         lines, faults = summary_lines(summary, asked[0].out), summary.faults

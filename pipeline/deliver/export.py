@@ -52,13 +52,13 @@ def export(asked: Asked, progress_to: TextIO, hands: Hands | None = None) -> Sum
 def export_each(asked: Sequence[Asked], progress_to: TextIO, hands: Hands | None = None) -> Iterator[Came]:
     """Make every file of several jobs that is not there yet, and yield what came of each shoot once it is whole.
 
-    One command asks for all: how many workers, and whether quiet, is taken from the first. Raises `RequestRefused`
-    with the faults of all jobs before anything is written; what stops one shoot after that is in what came of it.
-    `hands` do the work on the frames; None for processes of this machine.
+    One command asks for all: how many workers, how much memory, and whether quiet, is taken from the first. Raises
+    `RequestRefused` with the faults of all jobs before anything is written; what stops one shoot after that is in what
+    came of it. `hands` do the work on the frames; None for processes of this machine.
     """
     judged, matching = _all_judged(asked)
     yield from (Came(one) for one in asked if one not in matching)
-    hands = hands or partial(results, workers=asked[0].workers or os.cpu_count() or 1)
+    hands = hands or partial(results, workers=asked[0].workers or os.cpu_count() or 1, memory=asked[0].memory)
     progress = Progress(progress_to, frames=0, files=0, weight=0, quiet=asked[0].quiet)
     for start in range(0, len(matching), AT_ONCE):
         with Folders() as folders:

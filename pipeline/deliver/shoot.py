@@ -23,6 +23,7 @@ from pipeline.deliver.sheet.wanted import HERS, WantedSheet, plan_of_sheet
 from pipeline.deliver.sheet.write import Sheets
 from pipeline.deliver.survey import survey
 from pipeline.deliver.tasks import FrameTask, RenditionTask, can_be_read, file_tasks, made_as_planned
+from pipeline.deliver.unchanged import stamps
 from pipeline.deliver.web.kit import web_kit
 from pipeline.deliver.write import sweep_unfinished, write_if_changed
 from pipeline.faults import Fault
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from pipeline.deliver.recall import Sources
     from pipeline.deliver.review.replies import Kept
     from pipeline.deliver.survey import Survey
+    from pipeline.deliver.unchanged import Stamp
     from pipeline.deliver.work import FrameDone
     from pipeline.ledger.book import Ledger
     from pipeline.ledger.made import Made
@@ -46,7 +48,7 @@ class Asked:
     """What the person asked of an export. `only` is a glob over frame/outlet/target.
 
     `approved` asks for finals of what is approved alone: everything but proofs waits for it. `sheet` is the contact
-    sheet to write; with `previews_only` nothing but that is made.
+    sheet to write; with `previews_only` nothing but that is made. `memory` is how many bytes the work may take.
     """
 
     job: Path
@@ -58,6 +60,7 @@ class Asked:
     quiet: bool = False
     approved: bool = False
     sheet: WantedSheet = HERS
+    memory: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,11 +162,12 @@ def prepare(judged: Judged, ledger: Ledger) -> Shoot:
     renamed = rename_delivered(plan, asked.out, ledger, made) if asked.rename else ()
     made = ledger.made()
     faults = list(surveyed.unreadable)
+    known_by = stamps(frame.path for frame in plan.frames)
     contents = _contents(plan, ledger, faults)
     plan = with_approvals(plan, contents, judged.replies, ledger.rounds(), of_all=asked.approved)
     keep_earlier_prints(plan, contents, ledger, judged.replies)
     to_make = plan_of_sheet(plan, asked.sheet) if asked.previews_only else plan
-    tasks, kept = _tasks(asked, to_make, contents, made)
+    tasks, kept = _tasks(asked, to_make, contents, made, known_by)
     return Shoot(judged, plan, contents, tasks, kept, renamed, tuple(faults))
 
 
@@ -247,7 +251,7 @@ def _contents(plan: Plan, ledger: Ledger, faults: list[Fault]) -> dict[str, str]
 
 
 def _tasks(
-    asked: Asked, plan: Plan, contents: Mapping[str, str], made: Mapping[str, Made]
+    asked: Asked, plan: Plan, contents: Mapping[str, str], made: Mapping[str, Made], known_by: Mapping[Path, Stamp]
 ) -> tuple[list[FrameTask], int]:
     """Return the work of each frame, heaviest first, and how many files are kept as they are."""
     tasks: list[FrameTask] = []
@@ -269,5 +273,6 @@ def _tasks(
             if todo:
                 work.append(RenditionTask(rendition, todo))
         if work:
-            tasks.append(FrameTask(frame.header, frame.file, asked.out, tuple(work)))
+            task = FrameTask(frame.header, frame.file, asked.out, tuple(work))
+            tasks.append(replace(task, stamps={path: known_by[path] for path in task.headers if path in known_by}))
     return sorted(tasks, key=lambda task: -task.weight), kept

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Literal
 
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
+    from pipeline.deliver.unchanged import Stamp
     from pipeline.frames.header import Header
     from pipeline.ledger.made import Made
     from pipeline.plan.facts import Policy
@@ -59,12 +60,22 @@ class RenditionTask:
 
 @dataclass(frozen=True, slots=True)
 class FrameTask:
-    """One frame's share of the work: what a worker is handed. `file` is the frame's name as the job writes it."""
+    """One frame's share of the work: what a worker is handed. `file` is the frame's name as the job writes it.
+
+    `stamps` are those of the frame's file, and of others that it needs, when their content was digested.
+    """
 
     header: Header
     file: str
     out: Path
     renditions: tuple[RenditionTask, ...]
+    stamps: Mapping[Path, Stamp] = field(default_factory=dict)
+
+    @property
+    def headers(self) -> dict[Path, Header]:
+        """Return the headers of all frames that it decodes, by the place of the file."""
+        seconds = (one.rendition.beside.header for one in self.renditions if one.rendition.beside)
+        return {header.path: header for header in (self.header, *seconds)}
 
     @property
     def renders(self) -> bool:

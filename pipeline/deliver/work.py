@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.unchanged import see_unchanged
 from pipeline.deliver.verify.readers import picture_digest
 from pipeline.deliver.write import inside, set_aside, write_whole
 from pipeline.faults import Fault, FrameUnreadable
@@ -74,6 +75,7 @@ def work_on_frame(task: FrameTask) -> FrameDone:
         pyvips.concurrency_set(1)
         try:
             pixels = decode(task.header, name=task.file)
+            see_unchanged(task.header.path, task.file, task.stamps)
         except FrameUnreadable as error:
             came.faults.append(error.fault)
         else:
@@ -130,7 +132,9 @@ class _Sources:
         from pipeline.render.source import source_of  # noqa: PLC0415 (as above)
 
         try:
-            return source_of(decode(beside.header, name=beside.file))
+            pixels = decode(beside.header, name=beside.file)
+            see_unchanged(beside.header.path, beside.file, self.task.stamps)
+            return source_of(pixels)
         except FrameUnreadable as error:
             self.came.faults.append(error.fault)
             return None

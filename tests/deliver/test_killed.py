@@ -1,0 +1,170 @@
+"""An export killed at any instant, the whole of it or one process alone: the next one ends as an undisturbed one does.
+
+The instants are spread over the whole run and drawn anew for each part of it; the seed is printed where something is
+wrong (PLATELINE_SEED sets it). A kill that comes after the end, or finds no worker, counts as none.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pytest
+
+from pipeline.ledger.book import read_made
+from tests.small_shoot import HEAD, frame, write_job
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+SEED = int(os.environ.get("PLATELINE_SEED", "20261130"))
+FRAMES = ("bowl.jpg", "bread.jpg", "plum.jpg")
+TARGET = """
+[targets."feed/killed"]
+ratio = "3:2"
+widths = [400]
+formats = ["webp", "jpeg", "tiff"]
+metadata = "full"
+about = "For the test"
+too_small = "shrink"
+keep_miss = "caution"
+sharpen = { medium = "screen" }
+"""
+FRAME = """
+[[frames]]
+file = "{}"
+subject = [0.4, 0.5]
+alt = "What is on the table"
+targets = ["feed/killed"]
+"""
+NOT_COMPARED = {"ledger.sqlite"}
+
+
+@dataclass(frozen=True, slots=True)
+class Shoot:
+    """A job, what an undisturbed export of it leaves in its output folder, and how long that takes."""
+
+    job: Path
+    files: dict[str, str]
+    made: dict[str, str]
+    seconds: float
+
+
+def export(job: Path) -> subprocess.Popen[str]:
+    words = [sys.executable, "-m", "pipeline", "export", str(job), "--workers", "2", "--quiet"]
+    return subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, start_new_session=True)
+
+
+def found(out: Path) -> dict[str, str]:
+    """Return the digest of every file below a folder, by path."""
+    return {
+        path.relative_to(out).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in out.rglob("*")
+        if path.is_file() and path.name not in NOT_COMPARED
+    }
+
+
+def with_hers(out: Path) -> Path:
+    """Put files of hers where an export writes; return the folder."""
+    for place, words in (("feed/notes.txt", "mine"), (".unfinished-novel", "mine too"), ("web/old.html", "my page")):
+        (out / place).parent.mkdir(parents=True, exist_ok=True)
+        (out / place).write_text(words, encoding="ascii")
+    return out
+
+
+@pytest.fixture(scope="module")
+def shoot(tmp_path_factory: pytest.TempPathFactory) -> Shoot:
+    folder = tmp_path_factory.mktemp("shoot")
+    for name in FRAMES:
+        frame(folder / name, (1200, 800))
+    job = write_job(folder, HEAD + TARGET + "".join(map(FRAME.format, FRAMES)), FRAMES)
+    out = with_hers(folder / "out")
+    began = time.monotonic()
+    with export(job) as running:
+        assert running.wait() == 0, running.stdout and running.stdout.read()
+    seconds = time.monotonic() - began
+    made = {path: row.sha256 for path, row in read_made(out).items()}
+    assert len(made) >= 3 * 5, "files, and pictures of the sheet"
+    return Shoot(job, found(out), made, seconds)
+
+
+def workers_of(process: int) -> list[int]:
+    """Return the worker processes of an export."""
+    listed = subprocess.run(["ps", "-A", "-o", "pid=,ppid=,command="], capture_output=True, text=True, check=True)
+    rows = [line.split(None, 2) for line in listed.stdout.splitlines()]
+    return [int(pid) for pid, parent, command in rows if int(parent) == process and "spawn_main" in command]
+
+
+def kill(running: subprocess.Popen[str], whom: str, chance: random.Random) -> bool:
+    """Kill the whole of an export, its parent or one worker; return whether there was something to kill."""
+    if running.poll() is not None:
+        return False
+    if whom == "group":
+        os.killpg(running.pid, signal.SIGKILL)
+    elif whom == "parent":
+        running.kill()
+    else:
+        workers = workers_of(running.pid)
+        if not workers:
+            return False
+        try:
+            os.kill(chance.choice(workers), signal.SIGKILL)
+        except ProcessLookupError:
+            return False
+    return True
+
+
+def instants(kills: int, seconds: float, chance: random.Random) -> Iterator[float]:
+    """Yield one instant in each of so many equal parts of a run, in any order, again and again."""
+    while True:
+        parts = list(range(kills))
+        chance.shuffle(parts)
+        yield from ((part + chance.random()) * seconds / kills for part in parts)
+
+
+def killed_and_run_again(shoot: Shoot, whom: str, kills: int) -> None:
+    chance = random.Random(f"{SEED} {whom}")  # noqa: S311 (drawn again from its seed)
+    frames = {name: (shoot.job.parent / name).stat() for name in FRAMES}
+    out = shoot.job.parent / "out"
+    done = 0
+    for tries, instant in enumerate(instants(kills, shoot.seconds, chance), start=1):
+        shutil.rmtree(out)
+        with_hers(out)
+        with export(shoot.job) as running:
+            time.sleep(instant)
+            done += kill(running, whom, chance)
+            code = running.wait()
+        told = f"seed {SEED}, {whom}, kill {done} at {instant:.3f} s of {shoot.seconds:.3f} s"
+        sys.stdout.write(f"{told}\n")
+        if whom == "worker":
+            assert code == 0, f"{told}: another worker did what this one left"
+            assert found(out) == shoot.files, told
+        with export(shoot.job) as again:
+            said, _ = again.communicate()
+        assert (again.returncode, said) == (0, ""), told
+        assert found(out) == shoot.files, told
+        assert {path: row.sha256 for path, row in read_made(out).items()} == shoot.made, told
+        assert {name: (shoot.job.parent / name).stat() for name in FRAMES} == frames, told
+        if done == kills:
+            return
+        assert tries < 4 * kills, f"{told}: the runs end before they can be killed"
+
+
+@pytest.mark.parametrize(("whom", "kills"), [("group", 10), ("parent", 5), ("worker", 5)])
+def test_killed_at_any_instant(shoot: Shoot, whom: str, kills: int) -> None:
+    killed_and_run_again(shoot, whom, kills)
+
+
+@pytest.mark.full
+@pytest.mark.parametrize(("whom", "kills"), [("group", 100), ("parent", 50), ("worker", 50)])
+def test_killed_at_any_instant_very_often(shoot: Shoot, whom: str, kills: int) -> None:
+    killed_and_run_again(shoot, whom, kills)
