@@ -8,12 +8,12 @@ be checked when the job file is long gone (`pipeline.deliver.verify`), and what 
 from __future__ import annotations
 
 import hashlib
-import json
 from dataclasses import asdict
 from fractions import Fraction
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
+from pipeline.deliver.json_text import Recurring, json_text
 from pipeline.deliver.review.round import picture_keys
 from pipeline.render.output_profile import icc_profile_of, space_of
 from pipeline.render.stated import stated
@@ -22,15 +22,25 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from pipeline.ledger.made import Made
+    from pipeline.plan.facts import PictureFacts, Policy
     from pipeline.plan.rendition import PixelSettings, Plan, PlannedFrame, Rendition
 
 FORMAT = 3
+DEPTH = 3  # of what is said of one rendition
 _CAMERA = ("make", "model", "lens", "exposure_s", "f_number", "iso", "focal_mm")
+
+
+class _Recurring(NamedTuple):
+    """What many renditions have in common, written once."""
+
+    facts: Recurring
+    settings: Recurring
 
 
 def manifest_json(plan: Plan, made: Mapping[str, Made], sources: Mapping[str, str]) -> bytes:
     """Return the manifest: every planned file that is there, in order. `sources` are digests by frame slug."""
     keys = picture_keys(plan, sources)
+    recurring = _Recurring(Recurring(_facts, DEPTH), Recurring(_settings, DEPTH))
     document = {
         "manifest": FORMAT,
         "job": plan.job.name,
@@ -40,16 +50,21 @@ def manifest_json(plan: Plan, made: Mapping[str, Made], sources: Mapping[str, st
         "language": plan.language,
         "sponsor": {"name": plan.sponsor, "disclosure": plan.disclosure} if plan.sponsor else None,
         "renditions": [
-            _rendition(frame, rendition, made, sources.get(frame.slug), keys.get(rendition.name))
+            _rendition(frame, rendition, made, sources.get(frame.slug), keys.get(rendition.name), recurring)
             for frame in plan.frames
             for rendition in frame.renditions
         ],
     }
-    return (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode()
+    return f"{json_text(document)}\n".encode()
 
 
 def _rendition(
-    frame: PlannedFrame, rendition: Rendition, made: Mapping[str, Made], source: str | None, picture_key: str | None
+    frame: PlannedFrame,
+    rendition: Rendition,
+    made: Mapping[str, Made],
+    source: str | None,
+    picture_key: str | None,
+    recurring: _Recurring,
 ) -> dict[str, Any]:
     box = rendition.crop.box
     return {
@@ -70,10 +85,10 @@ def _rendition(
         "subject_at": [round(rendition.crop.subject_at.x, 4), round(rendition.crop.subject_at.y, 4)],
         "anchor": rendition.crop.reached,
         "effective_ppi": None if rendition.effective_ppi is None else round(rendition.effective_ppi, 1),
-        "settings": _settings(rendition.settings),
+        "settings": recurring.settings(rendition.settings),
         "channels": rendition.settings.channels,
         "metadata": rendition.policy,
-        "facts": _facts(rendition),
+        "facts": recurring.facts(rendition.facts, rendition.policy),
         "camera": _camera(frame, rendition),
         "icc_profile_sha256": _profile_digest(rendition.settings),
         "refused": rendition.refused,
@@ -100,13 +115,12 @@ def _rendition(
     }
 
 
-def _facts(rendition: Rendition) -> dict[str, Any] | None:
+def _facts(facts: PictureFacts, policy: Policy) -> dict[str, Any] | None:
     """Return what the files state, without what they are silent about; None for words that no file can carry."""
     try:
-        facts = stated(rendition.facts, rendition.policy)
+        return _spoken(asdict(stated(facts, policy)))
     except ValueError:
         return None
-    return _spoken(asdict(facts))
 
 
 def _spoken(values: dict[str, Any]) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from pipeline.deliver.write import inside, set_aside
 from pipeline.plan.files import identity, made_from
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
     from pipeline.ledger.book import Ledger
@@ -18,15 +19,7 @@ if TYPE_CHECKING:
 
 def rename_delivered(plan: Plan, out: Path, ledger: Ledger, made: dict[str, Made]) -> tuple[tuple[str, str], ...]:
     """Move delivered files to the names that the job gives them now; return old and new paths."""
-    by_identity = {row.identity: row for row in made.values()}
-    moves: list[tuple[Made, str]] = []
-    for frame in plan.frames:
-        for rendition in frame.renditions:
-            for output in rendition.outputs:
-                name = f"{rendition.outlet}/{rendition.target}"
-                row = by_identity.get(identity(made_from(frame, rendition), name, output.size, output.format))
-                if row and row.path != output.path and inside(out, row.path).is_file():
-                    moves.append((row, output.path))
+    moves = [(row, path) for row, path in _named_otherwise(plan, made) if inside(out, row.path).is_file()]
     for row, path in moves:
         place = inside(out, path)
         place.parent.mkdir(parents=True, exist_ok=True)
@@ -35,3 +28,20 @@ def rename_delivered(plan: Plan, out: Path, ledger: Ledger, made: dict[str, Made
         inside(out, row.path).replace(place)
         ledger.record([replace(row, path=path)])
     return tuple((row.path, path) for row, path in moves)
+
+
+def named_as_delivered(plan: Plan, made: Mapping[str, Made]) -> bool:
+    """Return whether a plan gives everything that was delivered before the name that it was delivered under."""
+    return next(_named_otherwise(plan, made), None) is None
+
+
+def _named_otherwise(plan: Plan, made: Mapping[str, Made]) -> Iterator[tuple[Made, str]]:
+    """Yield what was delivered under another name than the plan's, with that name."""
+    by_identity = {row.identity: row for row in made.values()}
+    for frame in plan.frames:
+        for rendition in frame.renditions:
+            for output in rendition.outputs:
+                name = f"{rendition.outlet}/{rendition.target}"
+                row = by_identity.get(identity(made_from(frame, rendition), name, output.size, output.format))
+                if row and row.path != output.path:
+                    yield row, output.path

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from pipeline.deliver.manifest import manifest_json
 from pipeline.deliver.measured import with_measured_cautions
 from pipeline.deliver.place import places_of, refuse_strangers
-from pipeline.deliver.renamed import rename_delivered
+from pipeline.deliver.renamed import named_as_delivered, rename_delivered
 from pipeline.deliver.review.approved import with_approvals
 from pipeline.deliver.review.earlier import drop_old_prints, keep_earlier_prints
 from pipeline.deliver.review.replies import read_replies
@@ -156,9 +156,9 @@ def prepare(judged: Judged, ledger: Ledger) -> Shoot:
     asked, surveyed, plan = judged.asked, judged.surveyed, judged.plan
     made = ledger.made()
     sweep_unfinished(asked.out, places_of(plan, asked.out, made))
-    if not asked.rename:
+    if not asked.rename and not named_as_delivered(plan, made):
         plan = surveyed.plan({row.identity: row.path for row in made.values()})
-        surveyed.refuse_files_in_the_way(plan, asked.out)
+    surveyed.refuse_files_in_the_way(plan, asked.out)
     renamed = rename_delivered(plan, asked.out, ledger, made) if asked.rename else ()
     made = ledger.made()
     faults = list(surveyed.unreadable)

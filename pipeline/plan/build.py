@@ -9,6 +9,7 @@ from pipeline.faults import Fault, RequestRefused
 from pipeline.plan.days import dated
 from pipeline.plan.describe import in_language
 from pipeline.plan.fill import describe
+from pipeline.plan.held import HeldFacts
 from pipeline.plan.level import turn_cautions, turn_of, turned_point, turned_region
 from pipeline.plan.lint import alt_cautions, shared_alts
 from pipeline.plan.rendition import Plan, PlannedFrame, Rendition
@@ -97,7 +98,8 @@ def _frame(
     facts = described.facts
     entry = asked.entry
     turn = turn_of(entry, header)
-    renditions = tuple(rendition_of(job, asked, request, turn, facts, delivered) for request in asked.requests)
+    for_targets = HeldFacts(facts)
+    renditions = tuple(rendition_of(job, asked, request, turn, for_targets, delivered) for request in asked.requests)
     cautions = [] if header.icc_profile or header.format == "raw" else ["no ICC profile: taken as sRGB"]
     if header.camera.position:
         cautions.append("the frame carries GPS, the place where it was taken: no file made from it does")

@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.light.box import WHOLE, Box
 from pipeline.plan.cut import cut_for, free_parts, trim_of
-from pipeline.plan.days import dated, day_cautions
-from pipeline.plan.describe import facts_under
+from pipeline.plan.days import day_cautions
 from pipeline.plan.files import SCREEN_PPI, WHOLE_SIDE, Named, full_view, outputs_of, preview_of, small_whole
 from pipeline.plan.judge import cautions, refusal
 from pipeline.plan.level import turned_point, turned_request
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
     from pipeline.job.job import AskedFrame, Job, Request
     from pipeline.light.turn import Turn
     from pipeline.plan.facts import PictureFacts
+    from pipeline.plan.held import HeldFacts
 
 PREVIEW_QUALITY = 80
 
@@ -30,10 +30,10 @@ def rendition_of(
     asked: AskedFrame,
     request: Request,
     turn: Turn,
-    facts: PictureFacts,
+    facts: HeldFacts,
     delivered: Mapping[str, str],
 ) -> Rendition:
-    """Return one frame made for one target. `facts` are the frame's, whatever the target's policy will state."""
+    """Return one frame made for one target. `facts` are the frame's, as they hold for a target."""
     target, frame = request.target, turn.size
     crop, refused = cut_for(request, turn)
     request = turned_request(turn, request)
@@ -43,7 +43,7 @@ def rendition_of(
     paper_ppi = min(target.ppi, ppi) if ppi else SCREEN_PPI
     named = Named(job.slug, asked.slug, asked.entry.file, request, delivered)
     outputs = outputs_of(named, () if refused else given.sizes, paper_ppi)
-    held = dated(facts_under(target.metadata, facts), target)
+    held = facts.of(target)
     settings = pixel_settings(job, target, paper_ppi)
     return Rendition(
         frame=asked.slug,

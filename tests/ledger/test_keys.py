@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import json
 import subprocess
 import sys
 from dataclasses import replace
@@ -17,6 +18,12 @@ from pipeline.ledger.keys import key
 from pipeline.light.box import Box, Size
 from pipeline.plan.facts import PictureFacts
 from pipeline.plan.rendition import PixelSettings
+
+
+@dataclasses.dataclass(frozen=True)
+class Words:
+    language: object
+
 
 SETTINGS = PixelSettings(0.5, 1.0, 0.08, "srgb", None, (("jpeg", 88), ("webp", 82), ("avif", 62)))
 FACTS = PictureFacts(language="en")
@@ -104,3 +111,20 @@ def test_what_has_no_one_way_of_writing_it_has_no_key(value: object) -> None:
 def test_what_is_no_number_has_no_key(value: float) -> None:
     with pytest.raises(ValueError, match="JSON"):
         key(value)
+
+
+def test_a_key_is_the_digest_of_its_parts_as_json() -> None:
+    written = json.dumps(["a", None, {"language": "en"}, [1.0, 1]], sort_keys=True)
+    assert key("a", None, Words("en"), (1.0, 1)) == hashlib.sha256(written.encode()).hexdigest()
+    assert key() == hashlib.sha256(b"[]").hexdigest()
+
+
+def test_what_is_equal_and_not_written_alike_has_keys_of_its_own() -> None:
+    whole, part = Words(1), Words(1.0)
+    assert whole == part
+    assert key(whole) != key(part)
+    assert key(whole) == key(Words(1))
+
+
+def test_many_values_have_their_own_keys() -> None:
+    assert len({key(Words(str(number))) for number in range(10_000)}) == 10_000

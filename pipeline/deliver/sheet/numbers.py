@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.light.box import Box, Point, Region, Size
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
 # A number on the frame's picture is 25 CSS px wide (WCAG 2.2, 2.5.8 asks for 24) and must find room where the
 # picture is narrowest: 288 px, on a page of 320.
@@ -39,12 +40,25 @@ def number_places(boxes: Sequence[Box], frame: Size, subject: Point | None) -> t
         region = Region(
             box.left / frame.width, box.top / frame.height, box.right / frame.width, box.bottom / frame.height
         )
-        choices = [(place, _footprint(place, width, height)) for place in _choices(region, width, height)]
-        hidden = [sum(_overlap(footprint, other) for other in taken) for _, footprint in choices]
-        place, footprint = choices[hidden.index(min(hidden))]
+        choices = ((place, _footprint(place, width, height)) for place in _choices(region, width, height))
+        place, footprint = _hiding_least(choices, taken)
         places.append(place)
         taken.append(footprint)
     return tuple(places)
+
+
+def _hiding_least(choices: Iterable[tuple[Place, Region]], taken: Sequence[Region]) -> tuple[Place, Region]:
+    """Return the first place that hides nothing, else the first of those that hide least."""
+    least, best = math.inf, None
+    for choice in choices:
+        hidden = sum(_overlap(choice[1], other) for other in taken)
+        if hidden < least:
+            least, best = hidden, choice
+        if not hidden:
+            break
+    if best is None:
+        raise AssertionError
+    return best
 
 
 def _choices(region: Region, width: float, height: float) -> Iterator[Place]:
