@@ -129,8 +129,10 @@ def test_every_file_that_is_no_module_is_packaged() -> None:
         file
         for top in ("pipeline", "profiles")
         for file in (CHECKOUT / top).rglob("*")
-        if file.is_file() and file.suffix not in {".py", ".pyc"} and not file.name.startswith(".")
+        if file.is_file() and file.suffix not in {".py", ".pyc", ".so"} and not file.name.startswith(".")
     }
+    compiled = SETUPTOOLS["ext-modules"]
+    packaged |= {CHECKOUT / file for module in compiled for file in (*module["sources"], *module["depends"])}
     assert present == packaged
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from dataclasses import dataclass, field, replace
 from importlib.metadata import PackageNotFoundError, version
+from importlib.util import find_spec
 from typing import TYPE_CHECKING, Literal
 
 from pipeline.ledger.book import file_digest
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import Output, Plan, PlannedFrame, Rendition
 
 # Raise the first when our own steps change pixels, the second when our own writers change metadata.
-PIXEL_VERSION, METADATA_VERSION = 2, 3
+PIXEL_VERSION, METADATA_VERSION = 3, 3
 PIXEL_PACKAGES = ("pyvips-binary", "pillow", "rawpy")
 
 FILES_TRIED = 4  # about so many, where the quality of a file is found
@@ -96,7 +97,7 @@ class FrameTask:
 
 def engine_versions() -> tuple[str, ...]:
     """Return the versions of everything that decides pixels."""
-    return (f"steps {PIXEL_VERSION}", *_package_versions())
+    return (f"steps {PIXEL_VERSION}", *_package_versions(), *_compiled())
 
 
 @functools.cache
@@ -109,6 +110,12 @@ def _package_versions() -> tuple[str, ...]:
         except PackageNotFoundError:
             found.append(f"{package} of the system")
     return tuple(found)
+
+
+@functools.cache
+def _compiled() -> tuple[str, ...]:
+    """Return what tells pictures of the compiled sweep from those made step by step: some codes differ by one."""
+    return ("compiled",) if find_spec("pipeline.render.picturework") else ()
 
 
 def file_tasks(

@@ -15,7 +15,7 @@ from pipeline.faults import Fault, FrameUnreadable
 from pipeline.ledger.made import Made
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from pipeline.deliver.tasks import FileTask, FrameTask, RenditionTask, Work
     from pipeline.frames.header import Header
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import Beside, Rendition
     from pipeline.render.picture import Picture
     from pipeline.render.source import Source
+
+
+MOST_PIXELS = 60_000_000  # of finished pictures that a frame's worker holds at once
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,10 +84,10 @@ def work_on_frame(task: FrameTask) -> FrameDone:
         else:
             came.notes.extend(pixels.notes)
             sources = _Sources(task, source_of(pixels), came)
-            for one in wanted:
-                for picture, files in _pictures(sources, one, came.faults):
-                    for file in files:
-                        _attempt(task, one.rendition, file, picture, came)
+            del pixels  # the source holds them; a second copy would count in memory
+            for asked, picture in _pictures(sources, wanted):
+                for file in asked.files:
+                    _attempt(task, asked.rendition, file, picture, came)
     counts = came.counts
     return FrameDone(
         task.file, tuple(came.made), tuple(came.faults), tuple(came.notes), counts["pixels"], counts["metadata"]
@@ -140,6 +143,68 @@ class _Sources:
             return None
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """The finished pixels of a rendition at one size, and the files to be encoded from them."""
+
+    rendition: Rendition
+    size: Size
+    files: tuple[FileTask, ...]
+
+
+def _asked(tasks: Iterable[RenditionTask]) -> Iterator[_Asked]:
+    for one in tasks:
+        by_size: dict[Size, list[FileTask]] = {}
+        for file in one.files:
+            if file.work == "pixels":
+                by_size.setdefault(file.output.size, []).append(file)
+        for size, files in by_size.items():
+            yield _Asked(one.rendition, size, tuple(files))
+
+
+def _batches(tasks: Iterable[RenditionTask]) -> Iterator[list[_Asked]]:
+    """Yield what is asked for in turn, as much at once as memory should hold."""
+    batch: list[_Asked] = []
+    for one in _asked(tasks):
+        if batch and sum(other.size.pixels for other in (*batch, one)) > MOST_PIXELS:
+            yield batch
+            batch = []
+        batch.append(one)
+    if batch:
+        yield batch
+
+
+def _pictures(sources: _Sources, tasks: Iterable[RenditionTask]) -> Iterator[tuple[_Asked, Picture]]:
+    """Yield the finished pixels of each rendition and size once; a fault goes to the others' list."""
+    import pyvips  # noqa: PLC0415 (as in work_on_frame)
+
+    for batch in _batches(tasks):
+        made = _made_at_once(sources, batch)
+        for number, one in enumerate(batch):
+            try:
+                picture = made.pop(number, None) or _made(sources, one.rendition, one.size)
+            except pyvips.Error as error:
+                reason = " ".join(str(error).split())
+                fault = Fault(one.rendition.name, f"its pixels could not be made ({reason})", "check the frame")
+                sources.came.faults.append(fault)
+                continue
+            if picture:
+                yield one, picture
+
+
+def _made_at_once(sources: _Sources, batch: list[_Asked]) -> dict[int, Picture]:
+    """Return the pictures of a batch that one sweep over the frame gives, by their place in it."""
+    from pipeline.render.picture import ends_in_sweep, make_pictures, spec_of  # noqa: PLC0415 (as in work_on_frame)
+
+    specs = {
+        number: spec_of(sources.first, one.rendition.crop.box, one.size, one.rendition.settings, crop.turn_deg)
+        for number, one in enumerate(batch)
+        if one.rendition.beside is None and (crop := one.rendition.crop)
+    }
+    swept = {number: spec for number, spec in specs.items() if ends_in_sweep(spec)}
+    return dict(zip(swept, make_pictures(sources.first, list(swept.values())), strict=True))
+
+
 def _made(sources: _Sources, rendition: Rendition, size: Size) -> Picture | None:
     """Return the finished pixels of a rendition at one size; None where its second frame cannot be decoded."""
     from pipeline.render.picture import make_picture  # noqa: PLC0415 (as in work_on_frame)
@@ -150,25 +215,6 @@ def _made(sources: _Sources, rendition: Rendition, size: Size) -> Picture | None
         return make_picture(sources.first, crop.box, size, settings, crop.turn_deg)
     second = sources.second(beside)
     return make_two_up(sources.first, second, crop, beside, size, settings) if second else None
-
-
-def _pictures(sources: _Sources, one: RenditionTask, faults: list[Fault]) -> Iterator[tuple[Picture, list[FileTask]]]:
-    """Yield the finished pixels of each size once, with the files to be encoded from them."""
-    import pyvips  # noqa: PLC0415 (as in work_on_frame)
-
-    by_size: dict[Size, list[FileTask]] = {}
-    for file in one.files:
-        if file.work == "pixels":
-            by_size.setdefault(file.output.size, []).append(file)
-    for size, files in by_size.items():
-        try:
-            picture = _made(sources, one.rendition, size)
-        except pyvips.Error as error:
-            reason = " ".join(str(error).split())
-            faults.append(Fault(one.rendition.name, f"its pixels could not be made ({reason})", "check the frame"))
-            continue
-        if picture:
-            yield picture, files
 
 
 def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Picture | None, came: _Came) -> None:
@@ -243,7 +289,7 @@ def _encoded(
 
     settings = rendition.settings
     if file.output in rendition.sheet_outputs:
-        settings = replace(settings, bytes_max=None, fidelity=None, progressive=True, jpeg_tables="fitted")
+        settings = replace(settings, bytes_max=None, fidelity=None, progressive=False, jpeg_tables="standard")
     picture = on_screen(picture) if _on_sheet(rendition, file) else picture
     try:
         made = encoded(picture, file.output.format, settings, finish)

@@ -33,6 +33,12 @@ def by_array(
     return made.copy(interpretation=interpretation)
 
 
+def codes_image(codes: NDArray[np.uint8]) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+    """Return encoded RGB (h, w, 3) as a libvips image over the same memory."""
+    height, width, bands = codes.shape
+    return pyvips.Image.new_from_memory(codes, width, height, bands, "uchar").copy(interpretation="srgb")
+
+
 def fractions(codes: Codes) -> Planes:
     """Return codes of 8 or 16 bits as float32, 0..1."""
     return codes.astype(np.float32) / np.float32(np.iinfo(codes.dtype).max)

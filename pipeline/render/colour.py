@@ -8,6 +8,7 @@ tables is read in float32 as it stands (`pipeline.light.icc_tables`), black laid
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,7 +22,7 @@ from pipeline.render.arrays import by_array
 from pipeline.render.gamut import TOLERANCE, lost_share, soften
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
     from numpy.typing import NDArray
 
@@ -37,8 +38,11 @@ INTERPRETATIONS = {1: "b-w", 3: "srgb", 4: "cmyk"}
 
 def matrix_of(space: RGBSpace | RGBProfile) -> MatrixProfile:
     """Return the space as its own embedded profile says it, so that pixels and profile agree to the last bit."""
-    if isinstance(space, RGBProfile):
-        return space.matrix
+    return space.matrix if isinstance(space, RGBProfile) else _matrix_of(space)
+
+
+@lru_cache(maxsize=8)
+def _matrix_of(space: RGBSpace) -> MatrixProfile:
     profile = read_matrix_profile(write_matrix_profile(space))
     if profile is None:
         raise AssertionError(f"{space.name} is not a matrix space")
@@ -50,14 +54,26 @@ def _recomb(matrix: Matrix) -> Callable[[Any], Any]:
     return lambda image: image.recomb(rows)
 
 
+@lru_cache(maxsize=8)
+def linear_tables(curves: tuple[Curve, ...], code_bytes: int) -> NDArray[np.float32]:
+    """Return linear light (curves, codes) of every code of 8 or 16 bits."""
+    encoded = np.linspace(0.0, 1.0, 1 << (8 * code_bytes))
+    return np.stack([curve.to_linear(encoded) for curve in curves]).astype(np.float32)
+
+
+@lru_cache(maxsize=8)
+def codes_of_root(curves: tuple[Curve, ...]) -> NDArray[np.uint8]:
+    """Return the nearest code (curves, 65536) of each 65535th of the square root of linear light."""
+    light = np.linspace(0.0, 1.0, FINE + 1) ** 2
+    return np.stack([_rounded(curve.to_encoded(light)) for curve in curves])
+
+
 def linear_light(source: MatrixProfile) -> Callable[[Any], Any]:
     """Return a step from encoded source pixels (uchar or ushort) to linear light of the source's RGB, float 0..1."""
 
     def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
-        codes = 65536 if image.format == "ushort" else 256
-        encoded = np.linspace(0.0, 1.0, codes)
-        table = np.stack([curve.to_linear(encoded) for curve in source.curves], axis=-1)
-        lut = pyvips.Image.new_from_memory(table.astype(np.float32).tobytes(), codes, 1, 3, "float")
+        table = linear_tables(source.curves, 2 if image.format == "ushort" else 1)
+        lut = pyvips.Image.new_from_memory(table.T.tobytes(), table.shape[1], 1, 3, "float")
         return image.maplut(lut)
 
     return step
@@ -113,10 +129,9 @@ def quantise(space: Space) -> Callable[[Any], Any]:
     """
     if isinstance(space, TableProfile):
         return _by_tables(space)
-    curves = [space.curve] if isinstance(space, GreyProfile) else matrix_of(space).curves
-    light = np.linspace(0.0, 1.0, FINE + 1) ** 2
-    table = np.stack([_rounded(curve.to_encoded(light)) for curve in _alike(curves)], axis=-1)
-    lut = pyvips.Image.new_from_memory(table.tobytes(), FINE + 1, 1, table.shape[1], "uchar")
+    curves = (space.curve,) if isinstance(space, GreyProfile) else matrix_of(space).curves
+    table = codes_of_root(_alike(curves))
+    lut = pyvips.Image.new_from_memory(table.T.tobytes(), FINE + 1, 1, len(table), "uchar")
 
     def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
         root = (image > 0).ifthenelse(image, 0) ** 0.5
@@ -125,7 +140,7 @@ def quantise(space: Space) -> Callable[[Any], Any]:
     return step
 
 
-def _alike(curves: Sequence[Curve]) -> Sequence[Curve]:
+def _alike(curves: tuple[Curve, ...]) -> tuple[Curve, ...]:
     """Return one curve where all are the same."""
     return curves[:1] if all(curve == curves[0] for curve in curves) else curves
 

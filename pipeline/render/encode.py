@@ -29,7 +29,7 @@ JPEG_OPTIONS: dict[str, Any] = {
 BASELINE_OPTIONS: dict[str, Any] = {"optimize_coding": True}
 # The Huffman tables that ITU-T T.81 prints (annex K.3): written in one pass, many times as fast.
 STANDARD_OPTIONS: dict[str, Any] = {"optimize_coding": False}
-WEBP_OPTIONS: dict[str, Any] = {"effort": 5, "smart_subsample": True}
+WEBP_OPTIONS: dict[str, Any] = {"effort": 4, "smart_subsample": True}
 # Chroma at full size: at half size AVIF saves nothing at the same fidelity, and loses the colour of edges.
 AVIF_OPTIONS: dict[str, Any] = {"compression": "av1", "effort": 3, "subsample_mode": "off", "bitdepth": 8}
 # LZW stands in TIFF 6.0 itself; deflate came later, and not every reader knows it (common practice, no source).

@@ -7,8 +7,9 @@ its last pixel is repeated.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -99,6 +100,35 @@ def band(kernel: Kernel, places: Places, side: int) -> Band:
     held = np.zeros((int(at[-1] - at[0]) + 1, places.count), np.float32)
     np.add.at(held, at - at[0], free.weights[0].T)
     return Band(int(at[0]), np.ascontiguousarray(held.T))
+
+
+class Windows(NamedTuple):
+    """For each place the first source pixel that counts (int32) and the weights (places, pixels) from there on."""
+
+    first: NDArray[np.int32]
+    weights: Weights
+
+
+@lru_cache(maxsize=64)
+def windows(kernel: Kernel, places: Places, side: int) -> Windows:
+    """Return the weights of places in a picture of `side` pixels, all inside it: as `band`, each place by itself."""
+    scale = max(places.step, 1.0)
+    middles = places.all
+    lowest = np.floor(middles - kernel.reach * scale).astype(np.intp)
+    reached = lowest[:, None] + np.arange(2 * math.ceil(kernel.reach * scale) + 2)
+    x = (reached - middles[:, None]) / scale
+    weights = np.where(np.abs(x) < kernel.reach, kernel.shape(x), 0.0)
+    weights /= weights.sum(axis=-1, keepdims=True)
+    held = np.clip(reached, 0, side - 1)
+    counts = weights != 0
+    begins = held[np.arange(places.count), counts.argmax(axis=1)]
+    ends = held[np.arange(places.count), -1 - counts[:, ::-1].argmax(axis=1)]
+    taps = int((ends - begins).max()) + 1
+    first = np.minimum(begins, side - taps)
+    found = np.zeros((places.count, taps))
+    rows, columns = np.nonzero(counts)
+    np.add.at(found, (rows, held[rows, columns] - first[rows]), weights[rows, columns])
+    return Windows(first.astype(np.int32), found.astype(np.float32))
 
 
 @cache

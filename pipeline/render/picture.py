@@ -11,6 +11,9 @@ Values between the steps are float32 `pyvips.Image`s of three bands, height x wi
     proof_mark        the same
     quantise          codes of the target, uchar 0..255: RGB, grey or CMYK
 
+Where the package was built with a compiler, all that lies between the first step and the last is done in one sweep
+(`pipeline.render.compiled`): the same arithmetic, without the images in between. These steps are what it is held to.
+
 A frame whose profile is one of tables comes to the first step as X, Y and Z by curves (`pipeline.render.source`).
 """
 
@@ -20,22 +23,28 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from pipeline.light.box import Box, Size
+from pipeline.light.icc_output import RGBProfile
 from pipeline.light.spaces import SRGB, RGBSpace
 from pipeline.light.turn import Turn
-from pipeline.render.average import average_colour
-from pipeline.render.colour import linear_light, outside_gamut, quantise, target_space, working_space
+from pipeline.render import compiled
+from pipeline.render.arrays import codes_image
+from pipeline.render.average import average_colour, average_of
+from pipeline.render.colour import linear_light, matrix_of, outside_gamut, quantise, target_space, working_space
+from pipeline.render.gamut import soften
 from pipeline.render.ink import total_ink
 from pipeline.render.mark import proof_mark
 from pipeline.render.output_profile import space_of
-from pipeline.render.resize import cut, reduce
+from pipeline.render.resize import cut, image_of, reduce
 from pipeline.render.screen import in_srgb, sample
-from pipeline.render.sharpen import sharpen_lightness
+from pipeline.render.sharpen import SMALLEST_SIDE, sharpen_lightness, unsharp
 from pipeline.render.source import Source, source_of
 from pipeline.render.turn import level, source_box
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from pipeline.frames.pixels import Pixels
     from pipeline.light.icc import MatrixProfile
@@ -63,6 +72,11 @@ class Spec:
         """Return the part of the unturned frame that the picture is made from."""
         return source_box(self.turn, self.box, self.size) if self.turn else self.box
 
+    @property
+    def reduction(self) -> float:
+        """Return how many times smaller the picture is than its part of the frame."""
+        return math.sqrt(self.box.size.pixels / self.size.pixels)
+
 
 @dataclass(frozen=True, slots=True)
 class Picture:
@@ -80,20 +94,26 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
-class Working:
-    """A picture in the working space: what its steps know, its pixels, the share of them outside the target's gamut."""
+class Lit:
+    """A picture in the target's linear light: what its steps know, its pixels, and how many were outside the gamut.
+
+    `outside_gamut` is the share of them (0..1).
+    """
 
     spec: Spec
     image: Any
     outside_gamut: float
 
 
+BRIGHTEST = 1.0  # light that a frame's own encoding can hold
+RGB_SPACES = RGBSpace, RGBProfile
+
 Steps = tuple["Callable[[Spec], Callable[[Any], Any]]", ...]
 
 TO_WORKING_SPACE: Steps = (
     lambda spec: cut(spec.part),
     lambda spec: linear_light(spec.source),
-    lambda spec: level(spec.turn, spec.box, spec.size, 1.0) if spec.turn else reduce(spec.size, 1.0),
+    lambda spec: level(spec.turn, spec.box, spec.size, BRIGHTEST) if spec.turn else reduce(spec.size, BRIGHTEST),
     lambda spec: working_space(spec.source),
 )
 TO_TARGET_LIGHT: Steps = (
@@ -101,7 +121,7 @@ TO_TARGET_LIGHT: Steps = (
         spec.settings.sharpen_radius_px,
         spec.settings.sharpen_amount,
         spec.settings.halo_limit,
-        math.sqrt(spec.box.size.pixels / spec.size.pixels),
+        spec.reduction,
     ),
     lambda spec: target_space(spec.space, spec.settings.gamut),
 )
@@ -129,32 +149,81 @@ def make_picture(
     `box` is in pixels of the frame turned by `turn_deg` (clockwise), which are as large as the frame's. ValueError for
     a frame whose ICC profile cannot be read.
     """
-    working = to_working_space(frame, box, size, settings, turn_deg)
-    return finished(target_light(working), working.spec, working.outside_gamut)
-
-
-def to_working_space(
-    frame: Pixels | Source, box: Box, size: Size, settings: PixelSettings, turn_deg: float = 0.0
-) -> Working:
-    """Return a picture in the working space; the arguments are those of `make_picture`."""
     source = frame if isinstance(frame, Source) else source_of(frame)
+    return make_pictures(source, [spec_of(source, box, size, settings, turn_deg)])[0]
+
+
+def make_pictures(source: Source, specs: Sequence[Spec]) -> list[Picture]:
+    """Return the finished pixels of several pictures of one frame: those for RGB targets in one sweep over it."""
+    at_once = [spec for spec in specs if ends_in_sweep(spec)]
+    swept = iter(_swept_pictures(source, at_once))
+    return [next(swept) if ends_in_sweep(spec) else finished(lit(source, spec)) for spec in specs]
+
+
+def spec_of(source: Source, box: Box, size: Size, settings: PixelSettings, turn_deg: float) -> Spec:
+    """Return what the steps need to know; the arguments are those of `make_picture`."""
     turn = Turn(Size(source.image.width, source.image.height), turn_deg) if turn_deg else None
-    spec = Spec(box, size, source.profile, space_of(settings), settings, turn)
-    # The reduced pixels are used twice (measured, sharpened): held once, they are worked out once.
-    image = run_steps(source.image, spec, TO_WORKING_SPACE).copy_memory()
-    return Working(spec, image, outside_gamut(image, spec.space))
+    return Spec(box, size, source.profile, space_of(settings), settings, turn)
 
 
-def target_light(working: Working) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+def ends_in_sweep(spec: Spec) -> bool:
+    """Return whether a sweep over the frame gives the finished pixels of a picture."""
+    plain = spec.turn is None and not spec.settings.mark and spec.settings.gamut == "clip"
+    return compiled.IS_BUILT and plain and isinstance(spec.space, RGB_SPACES)
+
+
+def _swept_pictures(source: Source, specs: Sequence[Spec]) -> list[Picture]:
+    if not specs:
+        return []
+    wanted = [_wanted("codes", spec) for spec in specs]
+    made = compiled.sweep(compiled.Frame(source.codes, source.profile), wanted)
+    return [_finished(spec, codes_image(one.picture), one) for spec, one in zip(specs, made, strict=True)]
+
+
+def _finished(spec: Spec, image: Any, made: compiled.Made) -> Picture:  # noqa: ANN401 (libvips images have no types)
+    picture = Picture(image, spec.space, made.outside / spec.size.pixels)
+    average = average_of(made.counts, spec.space) if isinstance(spec.space, RGBSpace) else _average(picture)
+    return replace(picture, average=average)
+
+
+def _wanted(wants: compiled.Wants, spec: Spec, box: Box | None = None) -> compiled.Wanted:
+    settings, size, how = spec.settings, spec.size, None
+    if settings.sharpen_amount > 0 and min(size.width, size.height) >= SMALLEST_SIDE:
+        how = unsharp(settings.sharpen_radius_px, settings.sharpen_amount, settings.halo_limit, spec.reduction)
+    target = matrix_of(spec.space) if isinstance(spec.space, RGB_SPACES) else spec.source
+    return compiled.Wanted(wants, box or spec.box, size, target, how, BRIGHTEST)
+
+
+def lit(source: Source, spec: Spec) -> Lit:
     """Return a picture sharpened, in the target's linear light."""
-    return run_steps(working.image, working.spec, TO_TARGET_LIGHT)
+    if not (compiled.IS_BUILT and isinstance(spec.space, RGB_SPACES)):
+        # The reduced pixels are used twice (measured, sharpened): held once, they are worked out once.
+        working = working_space(source.profile)(_light(source, spec)).copy_memory()
+        return Lit(spec, run_steps(working, spec, TO_TARGET_LIGHT), outside_gamut(working, spec.space))
+    frame, box = compiled.Frame(source.codes, source.profile), spec.box
+    if spec.turn:
+        light = np.asarray(_light(source, spec).numpy(), dtype=np.float32)
+        frame, box = compiled.Frame(light, source.profile), Box(0, 0, spec.size.width, spec.size.height)
+    made = compiled.sweep(frame, [_wanted("target light", spec, box)])[0]
+    image = image_of(made.picture)
+    soft = soften(matrix_of(spec.space).to_pcs)(image) if spec.settings.gamut == "soft" else image
+    return Lit(spec, soft, made.outside / spec.size.pixels)
 
 
-def finished(light: Any, spec: Spec, outside: float) -> Picture:  # noqa: ANN401 (as above)
+def _light(source: Source, spec: Spec) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+    """Return the linear light of the frame at the output size, as a float image."""
+    if not compiled.IS_BUILT or spec.turn:
+        return run_steps(source.image, spec, TO_WORKING_SPACE[:-1]).copy_memory()
+    frame = compiled.Frame(source.codes, source.profile)
+    return image_of(compiled.sweep(frame, [_wanted("light", spec)])[0].picture)
+
+
+def finished(light: Lit) -> Picture:
     """Return the picture of pixels in the target's linear light: marked, quantised and measured."""
-    image = run_steps(light, spec, TO_CODES).copy_memory()
+    spec = light.spec
+    image = run_steps(light.image, spec, TO_CODES).copy_memory()
     ink = total_ink(image, spec.settings.ink_limit) if image.bands == CMYK_BANDS else None
-    picture = Picture(image, spec.space, outside, ink=ink)
+    picture = Picture(image, spec.space, light.outside_gamut, ink=ink)
     return replace(picture, average=_average(picture))
 
 

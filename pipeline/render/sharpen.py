@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
@@ -56,6 +57,7 @@ class Unsharp:
     halo_limit: float
 
 
+@lru_cache(maxsize=64)
 def unsharp(radius_px: float, amount: float, halo_limit: float, reduction: float) -> Unsharp:
     """Return the sharpening of a picture `reduction` times smaller than its part of the frame.
 

@@ -12,6 +12,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pyvips
 
 from pipeline.light.black_point import source_black
 from pipeline.light.cielab import WHITE
@@ -35,10 +36,21 @@ TOP = 65535
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Source:
-    """Codes (uchar or ushort; one band where the profile is grey), and what makes XYZ D50 of them."""
+    """Codes (uchar or ushort; one band where the profile is grey), and what makes XYZ D50 of them.
+
+    `codes` (h, w, bands) and `image` are the same memory.
+    """
 
     image: Any
+    codes: Codes
     profile: MatrixProfile
+
+    @classmethod
+    def of(cls, image: Any, profile: MatrixProfile) -> Source:  # noqa: ANN401 (libvips images have no types to name)
+        """Return a source of a libvips image that may go afterwards."""
+        codes = np.asarray(image.numpy()).reshape(image.height, image.width, image.bands)
+        held = pyvips.Image.new_from_memory(codes, image.width, image.height, image.bands, image.format)
+        return cls(held.copy(interpretation=image.interpretation), codes, profile)
 
 
 def source_of(pixels: Pixels) -> Source:
@@ -48,7 +60,7 @@ def source_of(pixels: Pixels) -> Source:
     """
     matrix = read_matrix_profile(pixels.icc_profile)
     if matrix:
-        return Source(pixels.image, matrix)
+        return Source.of(pixels.image, matrix)
     to_pcs = to_connection_space(pixels.icc_profile, "relative")
     if to_pcs is None:
         raise ValueError("its ICC profile cannot be read")
@@ -59,7 +71,7 @@ def source_of(pixels: Pixels) -> Source:
         light = (relative - np.float32(black)) * np.float32(1 / (1 - black))
         return _codes(np.copysign(np.sqrt(np.abs(light)), light))
 
-    return Source(by_array(pixels.image, coded, "rgb16"), _by_roots())
+    return Source.of(by_array(pixels.image, coded, "rgb16"), _by_roots())
 
 
 def _codes(root: Planes) -> NDArray[np.uint16]:

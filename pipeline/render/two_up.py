@@ -9,7 +9,7 @@ import pyvips
 
 from pipeline.light.two_up import halves
 from pipeline.render.colour import target_space
-from pipeline.render.picture import finished, target_light, to_working_space
+from pipeline.render.picture import Lit, finished, lit, spec_of
 
 if TYPE_CHECKING:
     from pipeline.light.box import Size
@@ -30,14 +30,14 @@ def make_two_up(
     gap_px = round(beside.gap_px * size.width / beside.whole.width)
     places = halves(size, beside.layout, gap_px)
     made = [
-        to_working_space(source, one.box, place.size, settings, one.turn_deg)
+        lit(source, spec_of(source, one.box, place.size, settings, one.turn_deg))
         for source, one, place in zip((first, second), (crop, beside.crop), places, strict=True)
     ]
     sheet = _paper(size, made[0].spec.space)
-    for working, place in zip(made, places, strict=True):
-        sheet = sheet.insert(target_light(working), place.left, place.top)
-    share = sum(working.outside_gamut for working in made) / len(made)
-    return finished(sheet, replace(made[0].spec, size=size), share)
+    for half, place in zip(made, places, strict=True):
+        sheet = sheet.insert(half.image, place.left, place.top)
+    share = sum(half.outside_gamut for half in made) / len(made)
+    return finished(Lit(replace(made[0].spec, size=size), sheet, share))
 
 
 def _paper(size: Size, space: Space) -> Any:  # noqa: ANN401 (libvips images have no types to name)

@@ -132,7 +132,13 @@ def test_another_engine_makes_pixels(frame: PlannedFrame, tmp_path: Path, monkey
 
 
 def test_the_engine_names_every_package_that_makes_pixels() -> None:
-    assert [one.partition(" ")[0] for one in engine_versions()] == ["steps", "pyvips-binary", "pillow", "rawpy"]
+    assert [one.partition(" ")[0] for one in engine_versions()] == [
+        "steps",
+        "pyvips-binary",
+        "pillow",
+        "rawpy",
+        "compiled",
+    ]
 
 
 @pytest.mark.parametrize(

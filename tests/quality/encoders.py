@@ -87,8 +87,8 @@ def variants() -> Iterator[tuple[OutputFormat, str, Save, bool]]:
     for effort in (2, 4, 5, 6):
         options = {**WEBP_OPTIONS, "effort": effort}
         yield "webp", f"effort {effort}", saving(options, "webpsave"), effort == WEBP_OPTIONS["effort"]
-    yield "webp", "effort 5, preset for photographs", saving({**WEBP_OPTIONS, "preset": "photo"}, "webpsave"), False
-    yield "webp", "effort 5, plain subsampling", saving({**WEBP_OPTIONS, "smart_subsample": False}, "webpsave"), False
+    yield "webp", "effort 4, preset for photographs", saving({**WEBP_OPTIONS, "preset": "photo"}, "webpsave"), False
+    yield "webp", "effort 4, plain subsampling", saving({**WEBP_OPTIONS, "smart_subsample": False}, "webpsave"), False
     for effort in (0, 1, 2, 3, 4):
         options = {**AVIF_OPTIONS, "effort": effort}
         yield "avif", f"effort {effort}", saving(options, "heifsave"), effort == AVIF_OPTIONS["effort"]

@@ -69,7 +69,7 @@ SQUARE, COLUMNS = 64, 16
 LOSSLESS: tuple[OutputFormat, ...] = ("tiff", "png")
 LOSSY: tuple[tuple[OutputFormat, int], ...] = (("jpeg", 88), ("webp", 82), ("avif", 62))
 # WebP keeps chroma at half size, and at our effort it spends its bits where they are seen more than on even squares.
-NEAR_ALL: dict[OutputFormat, float] = {"jpeg": 1.0, "webp": 1.2, "avif": 1.0}
+NEAR_ALL: dict[OutputFormat, float] = {"jpeg": 1.0, "webp": 1.0, "avif": 1.0}
 
 
 def patches() -> Array:

@@ -47,7 +47,9 @@ def test_light_is_what_the_judge_reads_in_the_tables(name: str, dtype: type[np.u
 
 def test_a_frame_with_curves_and_colorants_is_left_alone() -> None:
     pixels = pixels_of(np.zeros((2, 2, 3), np.uint8))
-    assert source_of(pixels).image is pixels.image
+    source = source_of(pixels)
+    assert (source.codes == pixels.image.numpy()).all()
+    assert (source.image.numpy() == source.codes).all()
 
 
 def test_grey_by_lightness_is_read_as_lightness() -> None:

@@ -1,0 +1,123 @@
+"""All pictures of a frame in one sweep over it, in compiled code: the arithmetic of the steps, many times as fast.
+
+`native/` is built with the package where there is a C compiler; where there is none, the steps are done one by one.
+Both give the same picture but for the last bit of some codes, so which one is at work is part of the engine's version,
+and a picture is made anew where that changes.
+"""
+
+from __future__ import annotations
+
+import importlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from pipeline.light.spaces import PCS_WHITE
+from pipeline.render.colour import codes_of_root, linear_tables
+from pipeline.render.kernel import SHARP, SOFT, Places, windows
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from pipeline.light.box import Box, Size
+    from pipeline.light.icc import MatrixProfile
+    from pipeline.render.picturework import Picture
+    from pipeline.render.sharpen import Unsharp
+
+try:
+    picturework: Any = importlib.import_module("pipeline.render.picturework")
+except ImportError:  # built without a compiler
+    picturework = None
+
+IS_BUILT = picturework is not None
+
+Wants = Literal["light", "target light", "codes"]
+SINKS: tuple[Wants, ...] = ("light", "target light", "codes")
+NOT_SHARPENED = None, 0, 0.0, 1.0, 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """A frame or a part of one: `codes` (h, w, 1 or 3), uint8 or uint16 by `profile`, or float32 light (h, w, 3)."""
+
+    codes: NDArray[Any]
+    profile: MatrixProfile
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wanted:
+    """One picture: a box of the frame at a size (never larger), for a target, and as what it is wanted.
+
+    "light" is linear light of the frame's own space, 0..`brightest`, "target light" that of the target, sharpened,
+    white 1, outside 0..1 where out of gamut, both float32; "codes" are those of the target, uint8, clipped and rounded.
+    """
+
+    wants: Wants
+    box: Box
+    size: Size
+    target: MatrixProfile
+    how: Unsharp | None
+    brightest: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """A picture (h, w, 3), its pixels outside the target's gamut, and how often each code is there (3, 256)."""
+
+    picture: NDArray[Any]
+    outside: int
+    counts: NDArray[np.uint32]
+
+
+def sweep(frame: Frame, wanted: Sequence[Wanted]) -> list[Made]:
+    """Return pictures of a frame, all made in one sweep over it."""
+    codes = frame.codes
+    height, width, bands = codes.shape
+    tables = None if codes.dtype == np.float32 else linear_tables(frame.profile.curves, codes.dtype.itemsize)
+    made = [Made(_empty(one), 0, np.zeros((3, 256), np.uint32)) for one in wanted]
+    asked: list[Picture] = [_asked(frame, one, into) for one, into in zip(wanted, made, strict=True)]
+    outside = picturework.make((codes, codes.dtype.itemsize, bands, width, height), tables, asked)
+    return [Made(one.picture, lost, one.counts) for one, lost in zip(made, outside, strict=True)]
+
+
+def _empty(wanted: Wanted) -> NDArray[Any]:
+    kind = np.uint8 if wanted.wants == "codes" else np.float32
+    return np.empty((wanted.size.height, wanted.size.width, 3), kind)
+
+
+def _asked(frame: Frame, wanted: Wanted, into: Made) -> Picture:
+    box, size, how = wanted.box, wanted.size, wanted.how
+    taps = np.array(how.taps, np.float32) if how else None
+    return (
+        (box.left, box.top, box.width, box.height),
+        (size.width, size.height),
+        _kernels(box, size),
+        wanted.brightest,
+        _matrices(frame.profile, wanted.target),
+        (taps, how.window, how.strength, how.grain, how.halo_limit) if how else NOT_SHARPENED,
+        SINKS.index(wanted.wants),
+        codes_of_root(wanted.target.curves) if wanted.wants == "codes" else None,
+        into.picture,
+        into.counts,
+    )
+
+
+def _matrices(source: MatrixProfile, target: MatrixProfile) -> NDArray[np.float32]:
+    """Return source light to XYZ relative to white, that to target light, and the straight way."""
+    white, from_pcs = np.array(PCS_WHITE), np.linalg.inv(target.to_pcs)
+    return np.stack([source.to_pcs / white[:, None], from_pcs * white, from_pcs @ source.to_pcs]).astype(np.float32)
+
+
+def _kernels(box: Box, size: Size) -> tuple[tuple[NDArray[np.int32], NDArray[np.float32], int], ...] | None:
+    """Return the weights down, then across, through the sharp and the soft kernel; None where the size stays."""
+    if box.size == size:
+        return None
+    found = []
+    for side, count in ((box.height, size.height), (box.width, size.width)):
+        for kernel in (SHARP, SOFT):
+            first, weights = windows(kernel, Places.over(side, count), side)
+            found.append((first, weights, weights.shape[1]))
+    return tuple(found)

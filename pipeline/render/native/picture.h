@@ -1,0 +1,46 @@
+/* What one picture is made of, and the sweep that makes it: compiled twice, for any processor and for wide ones. */
+
+#ifndef PICTURE_H
+#define PICTURE_H
+
+#include <stdint.h>
+
+enum { CHANNELS = 3, CODES = 256, FINE = 65535 };
+enum { TO_LIGHT, TO_TARGET_LIGHT, TO_CODES };
+
+/* A kernel along one axis: for each place the first source pixel and the weights from there on. */
+typedef struct {
+    const int32_t *first;
+    const float *weights;
+    int taps;
+} Axis;
+
+/* An upright frame: rows of `bands` channels, codes of `depth` bytes, or linear light (float) where that is 4. */
+typedef struct {
+    const void *codes;
+    int depth, bands, width, height;
+    const float *tables; /* encoded to linear, one after the other for each channel */
+    int table_length;
+} Frame;
+
+typedef struct {
+    int left, top, width, height; /* the part of the frame that it is made from */
+    int out_width, out_height, resampled;
+    Axis down[2], across[2]; /* sharp, soft */
+    float brightest;
+    float to_xyz[9], to_target[9], straight[9]; /* XYZ are relative to white; straight: source light to target light */
+    const float *taps;                          /* of the blur, the middle first; none: not sharpened */
+    int tap_count, window;
+    float strength, grain, halo_limit;
+    int sink;
+    const uint8_t *codes_of_root; /* target code of each 65535th of a root of light, for each channel */
+    void *out;
+    uint32_t *counts; /* of each code, for each channel */
+    long outside;     /* found: pixels outside the target's gamut */
+} Picture;
+
+/* Make all pictures of a frame in one sweep over it. Return 0 where there is no memory for the work. */
+int make_plain(const Frame *frame, Picture *pictures, int count);
+int make_wide(const Frame *frame, Picture *pictures, int count);
+
+#endif

@@ -1,0 +1,4 @@
+/* The steps for any processor. */
+
+#define MAKE make_plain
+#include "steps.h"
