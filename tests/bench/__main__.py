@@ -1,7 +1,8 @@
 """`python -m tests.bench [--full] [PART ...]` measures speed and memory, and prints the table.
 
 Ratios are taken side by side in one run. Exit code 1 where a figure misses its bound. `--full` adds 120 frames.
-`--frames N --rounds 1` is for trying: fewer frames, and figures that say little.
+`--frames N --rounds 1` is for trying: fewer frames, and figures that say little. `--write` puts the table into
+DEVELOPERS.md; `--cost` writes docs/cost.md instead.
 """
 
 from __future__ import annotations
@@ -19,13 +20,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.bench.table import heading
+from tests.bench.table import heading, missed
+from tests.quality.encoding import replaced
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from tests.bench.table import Row
 
+DEVELOPERS = Path(__file__).parents[2] / "DEVELOPERS.md"
 ROUNDS = 3
 PACKAGES = ("numpy", "pyvips-binary", "pillow", "imagecodecs")
 # Modules of this folder that have `rows()` of their own; those that are not there are left out, by name.
@@ -56,13 +59,9 @@ def rows_of(name: str) -> Iterable[Row]:
 
 def machine() -> Iterator[str]:
     """Yield what the figures were taken on: processor, cores, memory, system, versions."""
-    model = [
-        line.partition(":")[2].strip()
-        for line in (
-            Path("/proc/cpuinfo").read_text(encoding="utf-8") if Path("/proc/cpuinfo").exists() else ""
-        ).splitlines()
-        if line.startswith("model name")
-    ]
+    cpuinfo = Path("/proc/cpuinfo")
+    lines = cpuinfo.read_text(encoding="utf-8").splitlines() if cpuinfo.exists() else []
+    model = [line.partition(":")[2].strip() for line in lines if line.startswith("model name")]
     memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
     yield f"{(model or [platform.machine()])[0]}, {os.cpu_count()} cores, {memory:.0f} GiB, {platform.system()}"
     yield f"Python {platform.python_version()}, " + ", ".join(f"{name} {version(name)}" for name in PACKAGES)
@@ -78,24 +77,40 @@ def main() -> int:
         "--rounds", type=int, default=ROUNDS, metavar="N", help=f"how often each way (default: {ROUNDS})"
     )
     parser.add_argument("--frames", type=int, metavar="N", help="so many frames, to try")
+    parser.add_argument(
+        "--cost", action="store_true", help="write docs/cost.md instead: what a shoot costs as it grows"
+    )
+    parser.add_argument("--write", action="store_true", help=f"put the table into {DEVELOPERS.name}")
     asked = parser.parse_args()
+    if asked.write and (asked.parts or asked.frames):
+        parser.error("--write is for a whole run: leave out parts and --frames")
     if unknown := set(asked.parts) - set(PARTS):
         parser.error(f"no part {', '.join(sorted(unknown))}; there are {', '.join(PARTS)}")
-    began, count, missed, left_out = time.monotonic(), 0, 0, []
-    print("\n".join(machine()) + "\n\n" + heading())
+    if asked.cost:
+        from tests.bench import cost  # noqa: PLC0415 (as in `parts`)
+
+        cost.write(tuple(machine()), asked.frames)
+        return 0
+    began, found, left_out = time.monotonic(), [], []
+    above = "  \n".join(machine()) + "\n\n" + heading()
+    print(above)
     for name, rows in parts(asked).items():
         if asked.parts and name not in asked.parts:
             continue
         try:
             for row in rows():
                 print(row, flush=True)
-                count, missed = count + 1, missed + (not row.holds)
+                found.append(row)
         except pytest.skip.Exception as reason:
             left_out.append(f"{name}: {reason}")
-    print(f"\n{count} figures, {missed} miss their bound; {time.monotonic() - began:.0f} s")
+    misses = len(missed(found))
+    print(f"\n{len(found)} figures, {misses} miss their bound; {time.monotonic() - began:.0f} s")
     for sentence in left_out:
         print(f"left out, {sentence}")
-    return 1 if missed else 0
+    if asked.write:
+        table = "\n".join([above, *map(str, found)])
+        DEVELOPERS.write_text(replaced(DEVELOPERS.read_text(encoding="utf-8"), "bench", table), encoding="utf-8")
+    return 1 if misses else 0
 
 
 if __name__ == "__main__":

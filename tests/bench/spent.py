@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import subprocess
+import threading
 import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     Command = Sequence[str]
 
@@ -54,19 +56,40 @@ def in_turn(ways: Mapping[str, Callable[[], Spent]], rounds: int) -> dict[str, S
     }
 
 
-def peak_memory(command: Command) -> int:
-    """Run a command; return the most bytes that it and its children held together at any look (Linux alone).
+@dataclass(slots=True)
+class Held:
+    """The most bytes that were held together at any look."""
+
+    most: int = 0
+
+
+@contextlib.contextmanager
+def memory_of_children() -> Iterator[Held]:
+    """Look, as long as it lasts, at the memory of all that descend from this process, together (Linux alone).
 
     Counted as the kernel's proportional set size: a page that several processes share counts once in all.
     """
-    process = subprocess.Popen(command)
-    most = 0
-    while process.poll() is None:
-        most = max(most, sum(_held(each) for each in family(process.pid, _parents())))
-        time.sleep(EVERY_S)
-    if process.returncode:
-        raise subprocess.CalledProcessError(process.returncode, command)
-    return most
+    held, ended = Held(), threading.Event()
+
+    def look() -> None:
+        while not ended.wait(EVERY_S):
+            children = family(os.getpid(), _parents()) - {os.getpid()}
+            held.most = max(held.most, sum(_held(each) for each in children))
+
+    looking = threading.Thread(target=look)
+    looking.start()
+    try:
+        yield held
+    finally:
+        ended.set()
+        looking.join()
+
+
+def peak_memory(command: Command) -> int:
+    """Run a command; return the most bytes that it and its children held together at any look."""
+    with memory_of_children() as held:
+        spent(command)
+    return held.most
 
 
 def family(root: int, parents: Mapping[int, int]) -> set[int]:

@@ -16,6 +16,7 @@ from tests.quality.figure import at_most
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from tests.bench.shares import Times
 
@@ -62,6 +63,31 @@ def test_the_command_answers_1_where_a_bound_is_missed(
     assert printed.count("| made up |") == len(figures)
     assert f"{len(figures)} figures, {code} miss" in printed
     assert "left out, shares: judge missing: sharp" in printed
+
+
+def test_a_whole_run_puts_its_table_into_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    page = tmp_path / "page.md"
+    page.write_text("before\n<!-- bench -->\nold\n<!-- end of bench -->\nafter\n", encoding="utf-8")
+    monkeypatch.setattr(command, "DEVELOPERS", page)
+    monkeypatch.setattr(command, "parts", lambda _: {"speed": lambda: [Row("made up", 1.5, at_most(2))]})
+    monkeypatch.setattr(sys, "argv", ["bench", "--write"])
+    assert command.main() == 0
+    lines = page.read_text(encoding="utf-8").splitlines()
+    assert (lines[0], lines[-1]) == ("before", "after")
+    assert "| made up | 1.50 | at most 2 |  |" in lines
+    assert "old" not in lines
+
+
+@pytest.mark.parametrize("argument", [["speed"], ["--frames", "2"]])
+def test_a_part_of_a_run_is_not_written(argument: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "argv", ["bench", "--write", *argument])
+    with pytest.raises(SystemExit) as error:
+        command.main()
+    assert error.value.code == 2
+
+
+def test_the_page_has_room_for_the_table() -> None:
+    assert "\n<!-- bench -->\n" in command.DEVELOPERS.read_text(encoding="utf-8")
 
 
 def test_a_part_that_is_not_there_is_left_out() -> None:
