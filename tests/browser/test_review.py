@@ -39,6 +39,20 @@ def finals(job: Path) -> list[str]:
     return sorted(file.name for file in files_below(job.parent / "out" / "partner") if "-final-" in file.name)
 
 
+def push_to_right_end(page: Page) -> None:
+    """Move the picture in the viewer to its right end, and wait until nothing of an earlier push moves it any more."""
+    page.evaluate("() => { window.calm = 0; }")
+    page.wait_for_function(
+        """() => {
+          const stage = document.getElementById("viewer-stage");
+          const isThere = stage.scrollLeft >= stage.scrollWidth - stage.clientWidth - 1;
+          window.calm = isThere ? window.calm + 1 : 0;
+          stage.scrollTo(10000, 0);
+          return window.calm > 10;
+        }"""
+    )
+
+
 def test_the_whole_way_with_the_keyboard_alone(job: Path, open_page: OpenPage, tmp_path: Path) -> None:
     page = open_page(job.parent / PARTNERS)
     # Look at the first proof at 100 %: one of its pixels is one of the screen's.
@@ -121,11 +135,11 @@ def test_the_whole_way_with_fingers_on_a_phone(job: Path, open_page: OpenPage, t
     assert image.evaluate("one => one.decode().then(() => one.clientWidth)") == 960
     stage = page.locator("#viewer-stage")
     # Pushed to its right end, the picture stays; a swipe from there goes on to the next.
-    stage.evaluate("one => one.scrollTo(10000, 0)")
+    push_to_right_end(page)
     name = page.locator("#viewer-name").inner_text()
     finger(page, inside(stage, 0.3, 0.5), inside(stage, 0.5, 0.5), inside(stage, 0.9, 0.5))
     assert page.locator("#viewer-name").inner_text() == name
-    stage.evaluate("one => one.scrollTo(10000, 0)")
+    push_to_right_end(page)
     finger(page, inside(stage, 0.9, 0.5), inside(stage, 0.5, 0.5), inside(stage, 0.2, 0.5))
     assert page.locator("#viewer-name").inner_text() == "1 Bowl from above, partner/final"
     page.get_by_role("button", name="Previous").tap()
@@ -140,6 +154,7 @@ def test_the_whole_way_with_fingers_on_a_phone(job: Path, open_page: OpenPage, t
     picture.evaluate("one => one.decode()")
     finger(page, *(inside(picture, *at) for at in ((0.31, 0.3), (0.4, 0.5), (0.62, 0.8))))
     page.get_by_text("a point", exact=True).tap()
+    page.locator("[name=tool][value=point]:checked").wait_for()
     finger(page, inside(picture, 0.5, 0.5))
     page.get_by_role("button", name="Done").tap()
     assert texts(page.locator("#f1 .beside .spots li")) == [
@@ -157,6 +172,54 @@ def test_the_whole_way_with_fingers_on_a_phone(job: Path, open_page: OpenPage, t
     assert run("reply", job, file) == 0
     assert run("export", job) == 0
     assert [name.partition("-final-")[0] for name in finals(job)] == ["soup-bread"]
+    # What was asked is done; the next round shows it beside the last one.
+    draw_frame(job.parent / "inner-drawer" / "DSC04711.jpg", 7)
+    assert run("export", job) == 0
+    assert run("sheet", job, "--for", "partner") == 0
+    page = open_page(job.parent / PARTNERS, **PHONE)
+    assert "round 2" in page.title()
+    assert page.evaluate("() => document.documentElement.scrollWidth") == 390
+    assert page.locator("#open-count").inner_text() == "1 of 3 open"
+    bar = page.locator(".bar").bounding_box()
+    assert bar is not None
+    assert bar["height"] < 60  # one line: the pictures need the room
+    page.locator("#next-open").tap()
+    before, now = page.locator("#f1 .beside .pair figure").all()
+    assert [texts(one.locator("figcaption")) for one in (before, now)] == [["then"], ["now"]]
+    for one in (before, now):
+        assert one.locator("img").evaluate("one => one.decode().then(() => one.naturalWidth)") == 800
+    # Wide frames stand under each other, each as wide as the page lets it be, and both on one screen.
+    upper, lower = before.bounding_box(), now.bounding_box()
+    assert upper is not None
+    assert lower is not None
+    assert upper["x"] == lower["x"]
+    assert upper["width"] == lower["width"] > 340
+    assert upper["y"] + upper["height"] <= lower["y"]
+    assert lower["y"] + lower["height"] - upper["y"] < 600
+    asked = page.locator("#f1 .beside .earlier").first
+    assert "Change, Could the spoon be out? (Jö Tàn, " in " ".join(asked.inner_text().split())
+    drawn = before.locator("path.spot").bounding_box()  # what was marked is drawn on the print it was marked on
+    image = before.locator("img").bounding_box()
+    assert drawn is not None
+    assert image is not None
+    middle = (drawn["x"] + drawn["width"] / 2 - image["x"]) / image["width"]
+    assert middle == pytest.approx((0.31 + 0.62) / 2, abs=0.01)
+    assert drawn["width"] / image["width"] == pytest.approx(0.31, abs=0.03)  # with the width of its line
+    assert now.locator(".spot").count() == 0
+    for frame, word in (("#f2", "Approve"), ("#f3", "Leave out")):
+        box = page.locator(f"{frame} .beside > .answer")
+        assert box.get_by_label(word).is_checked()
+        assert box.locator(".carried").is_visible()
+    page.locator("#f1 .beside > .answer").get_by_text("Approve").tap()
+    assert page.locator("#open-count").inner_text() == "0 of 3 open"
+    page.locator(".bar").get_by_role("link", name="Reply").tap()
+    page.locator("#reviewer").fill("Jö Tàn")
+    file, reply = saved(page, tmp_path, lambda: page.get_by_role("button", name="Save reply").tap())
+    assert file.name == "reply-round-2-jo-tan.json"
+    assert [one["verdict"] for one in reply["frames"]] == ["approve", "approve", "leave-out"]
+    assert run("reply", job, file) == 0
+    assert run("export", job) == 0
+    assert [name.partition("-final-")[0] for name in finals(job)] == ["soup-bowl-from-above", "soup-bread"]
 
 
 REFUSED = (
