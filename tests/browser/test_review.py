@@ -199,12 +199,12 @@ def test_the_whole_way_with_fingers_on_a_phone(job: Path, open_page: OpenPage, t
     asked = page.locator("#f1 .beside .earlier").first
     assert "Change, Could the spoon be out? (Jö Tàn, " in " ".join(asked.inner_text().split())
     drawn = before.locator("path.spot").bounding_box()  # what was marked is drawn on the print it was marked on
-    image = before.locator("img").bounding_box()
+    print_ = before.locator("img").bounding_box()
     assert drawn is not None
-    assert image is not None
-    middle = (drawn["x"] + drawn["width"] / 2 - image["x"]) / image["width"]
+    assert print_ is not None
+    middle = (drawn["x"] + drawn["width"] / 2 - print_["x"]) / print_["width"]
     assert middle == pytest.approx((0.31 + 0.62) / 2, abs=0.01)
-    assert drawn["width"] / image["width"] == pytest.approx(0.31, abs=0.03)  # with the width of its line
+    assert drawn["width"] / print_["width"] == pytest.approx(0.31, abs=0.03)  # with the width of its line
     assert now.locator(".spot").count() == 0
     for frame, word in (("#f2", "Approve"), ("#f3", "Leave out")):
         box = page.locator(f"{frame} .beside > .answer")

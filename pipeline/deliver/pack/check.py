@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import lzma
+import struct
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -19,11 +21,16 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from pipeline.deliver.pack.deliveries import Delivery, Row, SentFile
+    from pipeline.deliver.pack.deliveries import Delivery, Record, Row, SentFile
 
 # "words": the picture is the one that was sent; what its file says of it, or how it is packed, is not.
 State = Literal["as sent", "words", "changed", "missing"]
 _MOST_TIMES, _AT_LEAST = 2, 64 << 20  # of the bytes that were sent: what is larger is another file
+# What reading a damaged zip raises: RuntimeError for what is encrypted or of a newer kind, ValueError for its names.
+_NO_ZIP = (
+    *(OSError, EOFError, RuntimeError, ValueError, OverflowError),
+    *(struct.error, zipfile.BadZipFile, zlib.error, lzma.LZMAError),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +52,8 @@ class Checked:
     @property
     def proven(self) -> bool:
         """Return whether the record is whole, and the zip, or every picture, is at hand as it was sent."""
-        return not self.troubles and (self.zip_state == "as sent" or all(state == "as sent" for _, state in self.files))
+        states = {state for _, state in self.files}
+        return not self.troubles and (self.zip_state == "as sent" or states == {"as sent"})
 
 
 def check_delivery(place: Path, number: int, job: Path | None) -> Checked:
@@ -54,11 +62,12 @@ def check_delivery(place: Path, number: int, job: Path | None) -> Checked:
     The record stands beside the job: where the folder or the zip lies, unless `job` says where the job is.
     Raises `RequestRefused` where there is no record, no such delivery in it, or no zip that can be read.
     """
-    if not place.exists():
-        raise RequestRefused(Fault(str(place), "there is no such folder or zip", "name what is to be checked"))
+    if not (place.is_dir() or place.is_file()):
+        found = "this is a device or a pipe" if place.exists() else "there is no such folder or zip"
+        raise RequestRefused(Fault(str(place), found, "name the output folder, or the zip that came back"))
     record_file = _record_file(place, job)
     record = deliveries.read_record(record_file)
-    row = _row(record_file, record.rows, number)
+    row = _row(record_file, record, number)
     delivery, inside_zip = row.delivery, not place.is_dir()
     zip_file = place if inside_zip else _zip_beside((record_file.parent, place.resolve().parent), delivery.zip.name)
     return Checked(
@@ -81,15 +90,18 @@ def _record_file(place: Path, job: Path | None) -> Path:
     raise RequestRefused(Fault(str(job or place), f"there is no {deliveries.FILE} beside it", wanted))
 
 
-def _row(record_file: Path, rows: tuple[Row, ...], number: int) -> Row:
+def _row(record_file: Path, record: Record, number: int) -> Row:
+    rows = record.rows
     found = [row for row in rows if row.delivery.delivery == number]
     if len(found) == 1:
         return found[0]
     if found:
         raise RequestRefused(Fault(str(record_file), f"it has {len(found)} deliveries {number}", "rows were put in"))
     numbers = [row.delivery.delivery for row in rows]
-    known = f"it has {min(numbers)} to {max(numbers)}" if numbers else "nothing was recorded in it"
-    raise RequestRefused(Fault(str(record_file), f"there is no delivery {number} in it", known))
+    none = "it has no whole row" if record.troubles else "nothing was recorded in it"
+    known = f"it has {min(numbers)} to {max(numbers)}" if numbers else none
+    wrong = [Fault(str(record_file), trouble, "put the record back as it was") for trouble in record.troubles]
+    raise RequestRefused(Fault(str(record_file), f"there is no delivery {number} in it", known), *wrong)
 
 
 def _zip_beside(folders: tuple[Path, ...], name: str) -> Path | None:
@@ -120,8 +132,9 @@ def _in_zip(zip_file: Path, delivery: Delivery) -> Iterator[tuple[str, State]]:
             for sent in delivery.files:
                 member = members.get(sent.path)
                 yield sent.path, _state(sent, _read(archive, member, sent)) if member else "missing"
-    except (OSError, zipfile.BadZipFile) as error:
-        found = f"it is no zip that can be read ({str(error).lower()})"
+    except _NO_ZIP as error:
+        why = f" ({str(error).lower()})" if isinstance(error, OSError | zipfile.BadZipFile) else ""
+        found = f"it is no zip that can be read{why}"
         raise RequestRefused(Fault(str(zip_file), found, "name the zip, or the output folder")) from None
 
 
@@ -137,7 +150,7 @@ def _read(archive: zipfile.ZipFile, member: zipfile.ZipInfo, sent: SentFile) -> 
     try:
         with archive.open(member) as stream:
             return stream.read(member.file_size)
-    except (OSError, EOFError, RuntimeError, zipfile.BadZipFile, zlib.error):
+    except _NO_ZIP:
         return b""
 
 

@@ -86,7 +86,7 @@ class Delivery(Entry):
     """One row. `date` is ISO 8601 with its offset; `overridden` says what spoke against sending it."""
 
     plateline_delivery: Literal[1]
-    delivery: Annotated[int, Field(ge=1)]
+    delivery: Annotated[int, Field(ge=1, lt=10**9)]
     previous: Digest | None
     date: str
     to: str

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import os
 import shutil
 import zipfile
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -18,8 +21,6 @@ from tests.deliver.pack.conftest import NOW
 from tests.deliver.pack.shoot import FILES, JOB, LOOKS, PROOF, export
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from pipeline.deliver.pack.check import Checked
 
 ZIP = "bean-soup-partner-round1.zip"
@@ -118,6 +119,49 @@ def test_what_is_no_zip(sent: Path, data: bytes) -> None:
         check_delivery(sent / "x.zip", 1, None)
 
 
+def damaged(zip_file: Path, place: bytes, offset: int, value: bytes) -> None:
+    """Write bytes over a zip, so far behind each place that begins with a signature (APPNOTE 4.3)."""
+    data = bytearray(zip_file.read_bytes())
+    at = -1
+    while (at := data.find(place, at + 1)) >= 0:
+        data[at + offset : at + offset + len(value)] = value
+    zip_file.write_bytes(data)
+
+
+@pytest.mark.parametrize("method", [zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+def test_a_zip_whose_members_are_damaged(sent: Path, method: int) -> None:
+    """Each way of packing (APPNOTE 4.4.5) has an error of its own for data that is none of its."""
+    bad = sent / "bad.zip"
+    with zipfile.ZipFile(bad, "w", method) as archive:
+        archive.writestr(f"x/{PROOF}", bytes(range(256)) * 20)
+    damaged(bad, b"PK\3\4", 30 + len(f"x/{PROOF}") + 12, b"\xff" * 20)
+    assert states(check_delivery(bad, 2, None)) == {PROOF: "changed"}
+
+
+@pytest.mark.parametrize(
+    ("offset", "value"), [(46, b"\xc3\x28"), (6, b"\xff"), (10, b"\x63")], ids=["name", "version", "method"]
+)
+def test_a_zip_that_says_of_itself_what_no_zip_says(sent: Path, offset: int, value: bytes) -> None:
+    """A name that is no UTF-8, a version to come, a way of packing that nobody has (APPNOTE 4.3.12)."""
+    bad = sent / "bad.zip"
+    with zipfile.ZipFile(bad, "w") as archive:
+        archive.writestr("ü/a.jpg", b"a")
+        archive.writestr(f"x/{PROOF}", b"b")
+    damaged(bad, b"PK\1\2", offset, value)
+    try:
+        assert set(states(check_delivery(bad, 2, None)).values()) <= {"changed", "missing"}
+    except RequestRefused as refused:
+        [fault] = refused.faults
+        assert fault.found.startswith("it is no zip that can be read")
+
+
+def test_what_never_ends_is_not_read(sent: Path) -> None:
+    os.mkfifo(sent / "pipe.zip")
+    for place in (sent / "pipe.zip", Path("/dev/zero")):
+        with pytest.raises(RequestRefused, match="this is a device or a pipe; name the output folder"):
+            check_delivery(place, 1, sent / "job.toml")
+
+
 def test_a_zip_with_encrypted_members(sent: Path) -> None:
     """Bit 0 of the general purpose flag (APPNOTE 4.4.4)."""
     data = bytearray((sent / ZIP).read_bytes())
@@ -158,6 +202,35 @@ def test_no_such_delivery(sent: Path, number: int, sentence: str) -> None:
         check_delivery(sent / "out", number, None)
 
 
+def resealed(record: Path, old: bytes, new: bytes) -> None:
+    """Change the last row, and give it a digest of its own again, as whoever forges it would."""
+    *rows, last = record.read_bytes().splitlines()
+    body = last.partition(b', "digest": ')[0].replace(old, new) + b"}"
+    assert new in body
+    seal = f', "digest": "{hashlib.sha256(body).hexdigest()}"}}'.encode()
+    record.write_bytes(b"\n".join([*rows, body[:-1] + seal]) + b"\n")
+
+
+def test_a_row_that_names_no_picture_proves_nothing_without_its_zip(sent: Path) -> None:
+    record = sent / FILE
+    files = json.dumps(json.loads(record.read_bytes().splitlines()[1])["files"]).encode()
+    resealed(record, files, b"[]")
+    for left in sent.glob("*.zip"):
+        left.unlink()
+    checked = check_delivery(sent / "out", 2, None)
+    assert (checked.troubles, checked.files, checked.proven) == ((), (), False)
+
+
+def test_a_row_that_cannot_be_read_is_told_where_it_is_asked_for(sent: Path) -> None:
+    resealed(sent / FILE, b'"delivery": 2', b'"delivery": ' + b"9" * 4000)
+    with pytest.raises(RequestRefused) as refused:
+        check_delivery(sent / "out", 2, None)
+    assert [fault.found for fault in refused.value.faults] == [
+        "there is no delivery 2 in it",
+        "line 2 is no whole row: a run was stopped while it wrote it, or it was changed",
+    ]
+
+
 def test_a_row_that_stands_there_twice(sent: Path) -> None:
     record = sent / FILE
     record.write_bytes(record.read_bytes() + record.read_bytes().split(b"\n")[0] + b"\n")
@@ -178,7 +251,7 @@ def test_no_record(shoot: Path, tmp_path: Path) -> None:
         check_delivery(shoot / "out", 1, None)
     with pytest.raises(RequestRefused, match=rf"job.toml: there is no {FILE} beside it"):
         check_delivery(shoot / "out", 1, tmp_path / "job.toml")
-    with pytest.raises(RequestRefused, match="nowhere: there is no such folder or zip; name what is to be checked"):
+    with pytest.raises(RequestRefused, match="nowhere: there is no such folder or zip; name the output folder"):
         check_delivery(shoot / "nowhere", 1, None)
 
 
