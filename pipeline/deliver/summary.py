@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.deliver.export import faults_of
 from pipeline.deliver.measured import brought_inside, fidelity_words, ink_words, outside_gamut
-from pipeline.faults import counted, of_job
+from pipeline.faults import counted, of_job, printable_line
 from pipeline.job.asked import matching
 
 if TYPE_CHECKING:
@@ -87,6 +87,10 @@ def parts_lines(parts: Sequence[Part]) -> Iterator[str]:
 
 def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
     """Yield what was made, refused, noted and left over, then where to look."""
+    yield from map(printable_line, _summary_lines(summary, out))
+
+
+def _summary_lines(summary: Summary, out: Path) -> Iterator[str]:
     for old, new in summary.renamed:
         yield f"renamed: {old} -> {new}"
     for note in summary.notes:

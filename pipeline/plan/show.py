@@ -31,8 +31,13 @@ ANCHOR_WORDS = {
 def plan_lines(plan: Plan, made: Mapping[str, Made] = NOTHING) -> Iterator[str]:
     """Yield the plan line by line: frames, their renditions, their files, and every caution.
 
-    `made` is what an earlier run made with the very pixels that the plan asks for, by path.
+    `made` is what an earlier run made with the very pixels that the plan asks for, by path. Words that a frame carries
+    act on no terminal.
     """
+    yield from map(printable_line, _plan_lines(plan, made))
+
+
+def _plan_lines(plan: Plan, made: Mapping[str, Made]) -> Iterator[str]:
     for number, frame in enumerate(plan.frames, start=1):
         size = frame.header.size
         yield f"{number}. {frame.slug}  ({frame.file}, {size.width} x {size.height}, {frame.header.format})"
@@ -86,7 +91,7 @@ def _rendition_lines(rendition: Rendition, made: Mapping[str, Made]) -> Iterator
         measured = _measured(rendition, made.get(output.path))
         yield f"      {output.size.width} x {output.size.height}  {output.path}{measured}"
     if words := rendition.approval_words:
-        yield f"      {printable_line(words)}"
+        yield f"      {words}"
     if days := days_in_words(rendition.facts):
         yield f"      {days}"
     for caution in rendition.cautions:
@@ -122,7 +127,7 @@ def check_lines(plan: Plan) -> list[str]:
             lines.append(f"refused: {rendition.name}: {rendition.refused}")
         else:
             lines.extend(f"caution: {rendition.name}: {caution}" for caution in rendition.cautions)
-    return lines
+    return [printable_line(line) for line in lines]
 
 
 def plan_json(plan: Plan, made: Mapping[str, Made] = NOTHING) -> str:

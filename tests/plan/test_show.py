@@ -6,13 +6,16 @@ import json
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import piexif
 import pytest
+from PIL import Image
 
+from pipeline.deliver.survey import survey
 from pipeline.frames.words import Stated
 from pipeline.ledger.made import Made
 from pipeline.plan.build import build_plan
 from pipeline.plan.show import FORMAT, check_lines, plan_json, plan_lines
-from tests.small_shoot import FRAME, HEAD, header_of, plan_of
+from tests.small_shoot import FRAME, HEAD, JOB, header_of, plan_of, write_job
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -167,3 +170,14 @@ def test_what_an_earlier_run_measured_is_told_beside_the_file(tmp_path: Path) ->
 def test_a_given_quality_has_nothing_to_be_measured(tmp_path: Path) -> None:
     _, plan = plan_of(tmp_path, HEAD + FRAME, (900, 600))
     assert not any("not measured yet" in line for line in plan_lines(plan))
+
+
+def test_words_that_a_frame_carries_act_on_no_terminal(tmp_path: Path) -> None:
+    """A letter that turns the rest of a line round (Unicode Standard Annex 9, 2.2: directional overrides)."""
+    exif = piexif.dump({"0th": {piexif.ImageIFD.ImageDescription: "Soup \u202espoons\u2066".encode()}})
+    Image.new("RGB", (600, 400), "tan").save(tmp_path / "bowl.jpg", exif=exif)
+    plan = survey(write_job(tmp_path, JOB + 'caption = "A soup"\n')).plan({})
+    assert any("\u202e" in note for note in plan.frames[0].notes)
+    lines = [*plan_lines(plan), *check_lines(plan)]
+    assert any(r"Soup \u202espoons\u2066" in line for line in lines)
+    assert all(line.isprintable() for line in lines)
