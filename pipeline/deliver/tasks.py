@@ -9,7 +9,7 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING, Literal
 
 from pipeline.ledger.book import file_digest
-from pipeline.ledger.keys import key
+from pipeline.ledger.keys import Known, key
 from pipeline.plan.files import identity, made_from
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 PIXEL_VERSION, METADATA_VERSION = 3, 3
 PIXEL_PACKAGES = ("pyvips-binary", "pillow", "rawpy")
 
+_PIXEL_KEYS = Known()
 FILES_TRIED = 4  # about so many, where the quality of a file is found
 
 Work = Literal["keep", "metadata", "pixels"]
@@ -183,14 +184,20 @@ def _file_task(
 def _pixel_key(
     frame: PlannedFrame, rendition: Rendition, output: Output, contents: Mapping[str, str], engine: tuple[str, ...]
 ) -> str:
-    """Return the digest over everything that decides the pixels of a file."""
+    """Return the digest over everything that decides the pixels of a file; asked for three times in a run."""
     preview = output in rendition.sheet_outputs
     crop, settings, two = rendition.crop, rendition.settings, rendition.beside
-    cut: list[object] = [contents[frame.slug], crop.turn_deg, crop.box, frame.header.orientation]
-    if two:
-        cut += [contents[two.frame], two.crop.turn_deg, two.crop.box, two.header.orientation]
-        cut += [two.layout, two.gap_px, two.whole]
-    return key(cut, output.size, output.format, settings, preview, engine)
+    sources = (contents[frame.slug], contents[two.frame] if two else None)
+
+    def work() -> str:
+        cut: list[object] = [sources[0], crop.turn_deg, crop.box, frame.header.orientation]
+        if two:
+            cut += [sources[1], two.crop.turn_deg, two.crop.box, two.header.orientation]
+            cut += [two.layout, two.gap_px, two.whole]
+        return key(cut, output.size, output.format, settings, preview, engine)
+
+    names = (*sources, *engine, frame.header.orientation, preview)
+    return _PIXEL_KEYS.text(names, (crop, output, settings, two), work)
 
 
 def can_be_read(frame: PlannedFrame, rendition: Rendition, contents: Mapping[str, str]) -> bool:

@@ -195,7 +195,9 @@ class Ledger:
     def __init__(self, folder: Path) -> None:
         """Open the ledger of `folder`, making it where there is none. Raises `RequestRefused`."""
         self._path = folder / FILE
-        self._made: dict[str, Made] | None = None  # as it was last read; nobody else writes here
+        # As they were last read: nobody else writes here as long as the folder is held.
+        self._made: dict[str, Made] | None = None
+        self._rounds: tuple[Round, ...] | None = None
         with _judged(self._path):
             self._base = sqlite3.connect(self._path, isolation_level=None, timeout=10)
             try:
@@ -275,8 +277,10 @@ class Ledger:
 
     def rounds(self) -> tuple[Round, ...]:
         """Return every round that was shown from here, by outlet and number."""
-        with self._told():
-            return read_rounds_from(self._base)
+        if self._rounds is None:
+            with self._told():
+                self._rounds = read_rounds_from(self._base)
+        return self._rounds
 
     def keep_round(self, round_id: str, outlet: str | None, shown: Iterable[Shown]) -> Round:
         """Keep what a sheet shows, and return it with its number: the next one, or its own where it is known."""
@@ -300,7 +304,7 @@ class Ledger:
     @contextlib.contextmanager
     def _whole_or_not(self) -> Iterator[None]:
         """Keep all that is written inside, or none of it."""
-        self._made = None
+        self._made = self._rounds = None
         with self._told():
             self._base.execute("BEGIN IMMEDIATE")
             try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING
 
 from pipeline.job.budget import byte_count
@@ -21,7 +22,7 @@ def pixel_settings(job: Job, target: Target, paper_ppi: float) -> PixelSettings:
     """Return the settings of a target at the resolution that its paper will have."""
     paper = target.sharpen.medium == "paper"
     radius = paper_radius_px(target.sharpen.viewing_mm, paper_ppi) if paper else 0.0
-    return PixelSettings(
+    settings = PixelSettings(
         sharpen_radius_px=round(radius, 3),
         sharpen_amount=0.0 if target.sharpen.medium == "none" else target.sharpen.amount,
         halo_limit=PAPER_HALO_LIMIT if paper else SCREEN_HALO_LIMIT,
@@ -38,6 +39,16 @@ def pixel_settings(job: Job, target: Target, paper_ppi: float) -> PixelSettings:
         mark=_mark(job) if target.mark else None,
         quality=tuple((name, getattr(target.quality, name)) for name in ("jpeg", "webp", "avif")),
     )
+    return _shared(settings)
+
+
+@functools.lru_cache(maxsize=1024)
+def _shared(settings: PixelSettings) -> PixelSettings:
+    """Return the first of settings that are equal: one object for all frames of a target, so that it is written once.
+
+    Equal are only those of the same types: each field has one, which the job's model sees to.
+    """
+    return settings
 
 
 def _mark(job: Job) -> str:

@@ -7,7 +7,7 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.tasks import can_be_read
-from pipeline.ledger.keys import key
+from pipeline.ledger.keys import Known, key
 from pipeline.ledger.rounds import Shown
 from pipeline.plan.rendition import PixelSettings
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import Plan, PlannedFrame, Rendition
 
 KEY_LENGTH = 32
+_KEYS = Known()
 # How well a file is encoded, or what its ink is held against, is no part of what was approved.
 _ENCODER_ONLY = frozenset({"quality", "bytes_max", "fidelity", "progressive", "jpeg_tables", "ink_limit"})
 _SETTINGS = tuple(field for field in dataclasses.fields(PixelSettings) if field.name not in _ENCODER_ONLY)
@@ -75,8 +76,14 @@ def whole_keys(plan: Plan, contents: Mapping[str, str]) -> dict[str, str]:
 
 
 def _key(frame: PlannedFrame, rendition: Rendition, contents: Mapping[str, str]) -> str:
-    beside = contents[rendition.beside.frame] if rendition.beside else None
-    return picture_key(contents[frame.slug], frame.header.orientation, rendition, beside)
+    two = rendition.beside
+    content, beside = contents[frame.slug], contents[two.frame] if two else None
+    orientation = frame.header.orientation
+    return _KEYS.text(
+        (content, beside, orientation, is_whole(rendition.name)),
+        (rendition.crop, rendition.settings, rendition.outputs, two),
+        lambda: picture_key(content, orientation, rendition, beside),
+    )
 
 
 def shown_pictures(
