@@ -275,6 +275,10 @@ def test_back_from_marking_keeps_the_marks(shown: Path, open_page: OpenPage) -> 
     decoded(page, "#marking")
     assert is_open(page) == ["marking"]
     picture = page.locator("#marking img")
+    box = picture.bounding_box()
+    assert box is not None
+    assert 0 <= box["x"] < box["x"] + box["width"] <= 390  # a long name makes the panel no wider than the phone
+    assert page.locator("#marking").evaluate("one => one.scrollWidth") == 390
     finger(page, *(inside(picture, *at) for at in ((0.2, 0.2), (0.4, 0.4), (0.6, 0.7))))
     finger(page, inside(picture, 0.1, 0.1))  # one corner of another box: what is not finished is let go
     page.go_back()
