@@ -213,7 +213,8 @@ def lit(source: Source, spec: Spec) -> Lit:
 def _light(source: Source, spec: Spec) -> Any:  # noqa: ANN401 (libvips images have no types to name)
     """Return the linear light of the frame at the output size, as a float image."""
     if not compiled.IS_BUILT or spec.turn:
-        return run_steps(source.image, spec, TO_WORKING_SPACE[:-1]).copy_memory()
+        # No `copy_memory`: of an image over an array it gives one that does not hold the array, which may go.
+        return run_steps(source.image, spec, TO_WORKING_SPACE[:-1])
     frame = compiled.Frame(source.codes, source.profile)
     return image_of(compiled.sweep(frame, [_wanted("light", spec)])[0].picture)
 
