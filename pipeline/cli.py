@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from pipeline.deliver.export import Summary
     from pipeline.deliver.recall import Question, Told
     from pipeline.deliver.sheet.wanted import Paper
+    from pipeline.deliver.storage.verb import Place
     from pipeline.deliver.survey import Survey
     from pipeline.deliver.workers import Hands
 
@@ -71,7 +72,8 @@ def _ended_gently() -> Iterator[None]:
 def _outcome(options: argparse.Namespace) -> int:
     verb: Callable[[argparse.Namespace], int] = options.verb
     try:
-        return verb(options)
+        with _at_hand(options) as at_hand:
+            return verb(at_hand)
     except RequestRefused as refused:
         _say(*refused.faults, f"{counted(len(refused.faults), 'fault')}; nothing was written")
         return WRONG_REQUEST
@@ -83,6 +85,33 @@ def _outcome(options: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         _say("\nstopped; what was finished is kept, the next run goes on from there")
         return FAILED
+
+
+@contextlib.contextmanager
+def _at_hand(options: argparse.Namespace) -> Iterator[argparse.Namespace]:
+    """Give the options with places of this machine for what lies in storage; most often they are that already."""
+    jobs = options.jobs if hasattr(options, "jobs") else [options.job] if hasattr(options, "job") else []
+    if options.name in {"pack", "verify"} or not jobs:
+        yield options
+        return
+    if not any(isinstance(one, str) for one in (*jobs, options.out)):
+        from pipeline.deliver.jobs import find_jobs  # noqa: PLC0415 (each verb loads only what it needs)
+        from pipeline.job.url import may_name_storage  # noqa: PLC0415 (as above)
+
+        jobs = find_jobs(jobs) if hasattr(options, "jobs") else jobs
+        if not any(map(may_name_storage, jobs)):
+            yield options
+            return
+    elif getattr(options, "watch", False):
+        raise RequestRefused(Fault("--watch", "only files of this machine can be watched", "leave it out"))
+    from pipeline.deliver.storage.verb import at_hand  # noqa: PLC0415 (as above)
+
+    with at_hand(options.name, jobs, options.out) as place:
+        words = {"jobs": list(place.jobs)} if hasattr(options, "jobs") else {"job": place.jobs[0]}
+        more = {"out": place.out, "storage": place}
+        yield argparse.Namespace(**{**vars(options), **words, **more})
+        if place.output and not getattr(options, "quiet", False):
+            print(f"sent to {place.output.store.shown}")
 
 
 def _say(*lines: object) -> None:
@@ -112,7 +141,7 @@ def _parser() -> argparse.ArgumentParser:
             epilog=f"example:\n  {example}",
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
-        added.set_defaults(verb=run)
+        added.set_defaults(verb=run, name=name)
         return added
 
     new = verb("new", _new, "write a commented job file for a folder of frames", "plateline new shoots/soup")
@@ -150,13 +179,13 @@ def _parser() -> argparse.ArgumentParser:
         "plateline reply shoots/soup/job.toml ~/mail/reply.json",
     )
     for added in (check, plan, inspect, sheet, reply):
-        added.add_argument("job", type=Path, metavar="JOB", help="the job file")
+        added.add_argument("job", type=_place, metavar="JOB", help="the job file")
     reply.add_argument(
         "files", type=Path, metavar="FILE", nargs="*", help="a reply, saved or copied as text (none: what stands)"
     )
     for added in (check, plan, inspect, export, sheet, reply):
         added.add_argument(
-            "--out", type=_folder, metavar="DIR", help="the output folder (default: out, beside the job file)"
+            "--out", type=_place, metavar="DIR", help="the output folder (default: out, beside the job file)"
         )
     _work_options((export, sheet), inspect)
     check_out = verb(
@@ -213,7 +242,7 @@ def _parser() -> argparse.ArgumentParser:
 def _export_options(export: argparse.ArgumentParser) -> None:
     """Add what an export may be asked for besides what other verbs may be too."""
     export.add_argument(
-        "jobs", type=Path, metavar="JOB", nargs="+", help="a job file, or a folder: every job.toml in it and below it"
+        "jobs", type=_place, metavar="JOB", nargs="+", help="a job file, or a folder: every job.toml in it and below it"
     )
     export.add_argument("--only", metavar="GLOB", help="only renditions whose frame/outlet/target matches")
     export.add_argument(
@@ -278,6 +307,11 @@ def _name(text: str) -> str:
         found = repr(text[:20]) if text else "nothing"
         raise argparse.ArgumentTypeError(f"found {found}; a name of 1 to {LONGEST_NAME} letters is needed")
     return text.strip()
+
+
+def _place(text: str) -> Path | str:
+    """Return a place of this machine, or the address of one in storage as text."""
+    return text if re.match("[A-Za-z][A-Za-z0-9+.-]+://", text) else _folder(text)
 
 
 def _folder(text: str) -> Path:
@@ -486,18 +520,28 @@ def _run(
     how = replace(how, memory=options.memory)
     asked = [replace(how, job=job, out=_out(options, job)) for job in jobs]
     if len(asked) == 1:
-        summary = export(asked[0], progress_to, hands)
+        summary = export(asked[0], progress_to, hands, _through(options))
         lines, faults = summary_lines(summary, asked[0].out), summary.faults
         if known:
             _remember_export(known, summary)
     else:
-        parts = {came.asked: part_of(came) for came in export_each(asked, progress_to, hands)}
+        parts = {came.asked: part_of(came) for came in export_each(asked, progress_to, hands, _through(options))}
         in_order = [parts[one] for one in asked]
         lines, faults = parts_lines(in_order), tuple(fault for part in in_order for fault in part.faults)
     if not options.quiet:
         print("\n".join(lines))
     _tell(faults)
     return FAILED if faults else DONE
+
+
+def _through(options: argparse.Namespace) -> Callable[[Hands], Hands] | None:
+    """Return what sends each frame's files to storage once they are made; None where they stay here."""
+    place: Place | None = getattr(options, "storage", None)
+    if place is None or place.output is None:
+        return None
+    from pipeline.deliver.storage.output import sending  # noqa: PLC0415 (as above)
+
+    return partial(sending, here=place.output)
 
 
 def _remember_export(known: Question, summary: Summary) -> None:

@@ -32,7 +32,7 @@ def table(heading: str) -> list[list[str]]:
 
 PACKAGES = {name: (version, licence) for name, version, licence in table("Packages")}
 LIBRARIES = {(wheel, file): about for wheel, file, about, _ in table("Shared libraries inside the wheels")}
-PLAIN_EXTRAS = ("pdf", "cluster")
+PLAIN_EXTRAS = ("pdf", "cluster", "storage")
 OF_THE_EXTRA = {(wheel, file): licence for wheel, file, _, licence in table("The extra `plateline[heic]`")}
 
 

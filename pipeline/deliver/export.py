@@ -19,7 +19,7 @@ from pipeline.deliver.write import prepare_folder
 from pipeline.faults import Fault, RequestRefused, of_job, stopped_by
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
     from typing import TextIO
 
@@ -41,24 +41,33 @@ class Came:
     stopped: OSError | RequestRefused | None = None
 
 
-def export(asked: Asked, progress_to: TextIO, hands: Hands | None = None) -> Summary:
+def export(
+    asked: Asked, progress_to: TextIO, hands: Hands | None = None, through: Callable[[Hands], Hands] | None = None
+) -> Summary:
     """Make every file of a job that is not there yet. Raises `RequestRefused` and OSError; else see the summary."""
-    [came] = export_each([asked], progress_to, hands)
+    [came] = export_each([asked], progress_to, hands, through)
     if came.summary is None:
         raise came.stopped or AssertionError
     return came.summary
 
 
-def export_each(asked: Sequence[Asked], progress_to: TextIO, hands: Hands | None = None) -> Iterator[Came]:
+def export_each(
+    asked: Sequence[Asked],
+    progress_to: TextIO,
+    hands: Hands | None = None,
+    through: Callable[[Hands], Hands] | None = None,
+) -> Iterator[Came]:
     """Make every file of several jobs that is not there yet, and yield what came of each shoot once it is whole.
 
     One command asks for all: how many workers, how much memory, and whether quiet, is taken from the first. Raises
     `RequestRefused` with the faults of all jobs before anything is written; what stops one shoot after that is in what
-    came of it. `hands` do the work on the frames; None for processes of this machine.
+    came of it. `hands` do the work on the frames; None for processes of this machine. `through` does more with what
+    they made.
     """
     judged, matching = _all_judged(asked)
     yield from (Came(one) for one in asked if one not in matching)
     hands = hands or partial(results, workers=asked[0].workers or os.cpu_count() or 1, memory=asked[0].memory)
+    hands = through(hands) if through else hands
     progress = Progress(progress_to, frames=0, files=0, weight=0, quiet=asked[0].quiet)
     for start in range(0, len(matching), AT_ONCE):
         with Folders() as folders:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.faults import Fault
 from pipeline.job.explain import nearest
 from pipeline.job.job import MIDDLE, AskedFrame, Request
+from pipeline.job.url import place_of
 from pipeline.job.words import slugify
 from pipeline.light.box import Point, Region
 
@@ -69,7 +70,7 @@ def asked_frame(
     chosen = list(dict.fromkeys(name for pattern in patterns or () for name in matching(known.singles, pattern)))
     slug = slugify(entry.slug or PurePath(entry.file).stem) or f"frame-{number}"
     requests = tuple(request(entry, name, known) for name in chosen)
-    asked = AskedFrame(entry, job.parent / entry.file, number, slug, requests)
+    asked = AskedFrame(entry, place_of(job, entry.file), number, slug, requests)
     faults.extend(_file_faults(job.name, asked))
     for pattern in patterns or ():
         where = f"{asked.place}: targets"

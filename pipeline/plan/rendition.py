@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Literal
 
+from pipeline.job.url import is_url
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -23,7 +25,7 @@ Reached = Literal["crossing", "line", "point", "no"]
 
 def shown_name(file: str) -> str:
     """Return a file as it may be shown to others: its last part alone where it stands with its whole path."""
-    return PurePath(file).name if PurePath(file).is_absolute() else file
+    return PurePath(file).name if PurePath(file).is_absolute() or is_url(file) else file
 
 
 @dataclass(frozen=True, slots=True)
