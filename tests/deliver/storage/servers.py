@@ -133,7 +133,7 @@ def _files_of(root: Path, held: Held) -> type[paramiko.SFTPServerInterface]:
                 mode = "r+b" if flags & (os.O_WRONLY | os.O_RDWR) else "rb"
                 stream = os.fdopen(os.open(self._at(path), flags, 0o644), mode)
                 handle = Handle(flags)
-                handle.readfile = handle.writefile = stream  # type: ignore[attr-defined]
+                handle.readfile = handle.writefile = stream
                 return handle
 
             return self._tried(opened)
