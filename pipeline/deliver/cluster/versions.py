@@ -9,7 +9,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 import pipeline
-from pipeline.deliver.tasks import PIXEL_PACKAGES
+from pipeline.deliver.tasks import PIXEL_PACKAGES, engine_versions
 
 BYTE_PACKAGES = (*PIXEL_PACKAGES, "fontpkg-open-sans", "lxml", "numpy", "piexif", "pillow-heif")
 ABSENT = "absent"
@@ -20,6 +20,7 @@ def versions() -> dict[str, str]:
     """Return a version of each thing that decides bytes, by name; the code of plateline stands in as a digest."""
     python = ".".join(platform.python_version_tuple()[:2])  # tasks travel as pickles; those of one minor version agree
     found = {"plateline": _version("plateline"), "Python": python}
+    found["compiled steps"] = "present" if "compiled" in engine_versions() else ABSENT
     return found | {package: _version(package) for package in BYTE_PACKAGES} | {"code": _code_digest()}
 
 
