@@ -254,6 +254,8 @@ def _export_options(export: argparse.ArgumentParser) -> None:
     export.add_argument(
         "--scheduler", metavar="ADDRESS", help="work on the workers of a Dask scheduler, such as tcp://studio:8786"
     )
+    about = "list what earlier exports made and the job makes no longer, or export and then remove it"
+    export.add_argument("--prune", choices=("list", "remove"), help=about)
     export.add_argument("--watch", action="store_true", help="export again whatever changes, until Ctrl-C ends it")
 
 
@@ -436,13 +438,20 @@ def _export(options: argparse.Namespace) -> int:
         found = f"it names one folder, and {len(jobs)} jobs are asked for"
         wanted = "leave it out: each has its own, out beside the job file; or export them one by one"
         raise RequestRefused(Fault("--out", found, wanted))
+    if options.prune and (options.watch or options.only is not None):
+        raise RequestRefused(Fault("--prune", "it goes by the whole job", "leave out --watch and --only"))
+    if options.prune == "list":
+        return _prune(options, jobs)
     if options.watch and options.rename:
         found = "with --watch every edit of a title would give delivered files other names"
         raise RequestRefused(Fault("--rename", found, "run it once without --watch"))
 
     def run(hands: Hands | None = None) -> int:
         once = partial(_run, options, only=options.only, rename=options.rename, approved=options.approved, hands=hands)
-        return _watch(jobs, once, quiet=options.quiet) if options.watch else once(jobs)
+        if options.watch:
+            return _watch(jobs, once, quiet=options.quiet)
+        code = once(jobs)
+        return _prune(options, jobs) if options.prune == "remove" and code == DONE else code
 
     if options.scheduler is None:
         return run()
@@ -482,6 +491,20 @@ def _watch(jobs: Sequence[Path], run: Callable[[Sequence[Path]], int], *, quiet:
     except KeyboardInterrupt:
         _say("\nstopped watching; what was finished is kept")
     return DONE
+
+
+def _prune(options: argparse.Namespace, jobs: Sequence[Path]) -> int:
+    """List what the jobs make no longer, or remove it."""
+    from pipeline.deliver.prune import list_left_over, pruned_lines, remove_left_over  # noqa: PLC0415 (as above)
+
+    look = list_left_over if options.prune == "list" else remove_left_over
+    found = [look(job, _out(options, job)) for job in jobs]
+    if not options.quiet:
+        for line in (line for one in found for line in pruned_lines(one)):
+            print(printable_line(line))
+    faults = [fault for one in found for fault in one.faults]
+    _tell(faults)
+    return FAILED if faults else DONE
 
 
 def _sheet(options: argparse.Namespace) -> int:

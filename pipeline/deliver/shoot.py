@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 from pipeline.deliver.manifest import manifest_json
 from pipeline.deliver.measured import with_measured_cautions
 from pipeline.deliver.place import places_of, refuse_strangers
+from pipeline.deliver.prune import left_over
 from pipeline.deliver.renamed import named_as_delivered, rename_delivered
 from pipeline.deliver.review.approved import with_approvals
 from pipeline.deliver.review.earlier import drop_old_prints, keep_earlier_prints
 from pipeline.deliver.review.replies import read_replies
-from pipeline.deliver.sheet.for_outlet import FOR_OUTLETS
 from pipeline.deliver.sheet.links import PAGE
 from pipeline.deliver.sheet.wanted import HERS, WantedSheet, plan_of_sheet
 from pipeline.deliver.sheet.write import Sheets
@@ -191,7 +191,7 @@ def finish(shoot: Shoot, ledger: Ledger) -> Summary:
         notes=tuple(f"{one.file}: {note}" for one in done for note in one.notes),
         only=asked.only,
         kept_names=_kept_names(shoot.judged.plan, plan),
-        left_over=() if surveyed.unreadable else _left_over(plan, made, asked.out),
+        left_over=() if surveyed.unreadable else left_over(plan, made, asked.out),
         unapproved=tuple(path for path in made if path not in delivered and (asked.out / path).is_file()),
         sheet=asked.sheet.place(plan),
         sources=surveyed.sources(whole_out=True),
@@ -227,16 +227,6 @@ def _kept_names(asked_for: Plan, plan: Plan) -> int:
     return sum(
         one.path != other.path for new, old in pairs for one, other in zip(new.outputs, old.outputs, strict=True)
     )
-
-
-def _left_over(plan: Plan, made: dict[str, Made], out: Path) -> tuple[str, ...]:
-    """Return files that were made for this folder and that the job makes no longer; nobody but her removes them."""
-    wanted = {output.path for rendition in plan.renditions for output in rendition.outputs}
-    wanted |= {
-        output.path for frame in plan.frames for one in (frame.whole, *frame.renditions) for output in one.sheet_outputs
-    }
-    mine = (path for path in made if path not in wanted and not path.startswith(FOR_OUTLETS))
-    return tuple(path for path in mine if (out / path).is_file())
 
 
 def _contents(plan: Plan, ledger: Ledger, faults: list[Fault]) -> dict[str, str]:

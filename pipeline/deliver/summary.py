@@ -115,7 +115,8 @@ def _summary_lines(summary: Summary, out: Path) -> Iterator[str]:
         )
     if summary.left_over:
         count = counted(len(summary.left_over), "file")
-        yield f"note: {count} made earlier and no longer in the job, left in place: {_first_of(summary.left_over)}"
+        first = _first_of(summary.left_over)
+        yield f"note: {count} made earlier and no longer in the job, left in place: {first} (see --prune)"
     yield from _approval_lines(summary)
     yield ", ".join(_counts(summary).in_words())
     if summary.sheet:
