@@ -197,12 +197,19 @@ def _made_at_once(sources: _Sources, batch: list[_Asked]) -> dict[int, Picture]:
     from pipeline.render.picture import ends_in_sweep, make_pictures, spec_of  # noqa: PLC0415 (as in work_on_frame)
 
     specs = {
-        number: spec_of(sources.first, one.rendition.crop.box, one.size, one.rendition.settings, crop.turn_deg)
+        number: spec_of(
+            sources.first, crop.box, one.size, one.rendition.settings, crop.turn_deg, preview=_is_preview(one)
+        )
         for number, one in enumerate(batch)
         if one.rendition.beside is None and (crop := one.rendition.crop)
     }
     swept = {number: spec for number, spec in specs.items() if ends_in_sweep(spec)}
     return dict(zip(swept, make_pictures(sources.first, list(swept.values())), strict=True))
+
+
+def _is_preview(one: _Asked) -> bool:
+    """Return whether nothing but pictures of the contact sheet are made from these pixels."""
+    return all(file.output in one.rendition.sheet_outputs for file in one.files)
 
 
 def _made(sources: _Sources, rendition: Rendition, size: Size) -> Picture | None:

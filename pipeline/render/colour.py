@@ -130,7 +130,7 @@ def quantise(space: Space) -> Callable[[Any], Any]:
     if isinstance(space, TableProfile):
         return _by_tables(space)
     curves = (space.curve,) if isinstance(space, GreyProfile) else matrix_of(space).curves
-    table = codes_of_root(_alike(curves))
+    table = codes_of_root(alike(curves))
     lut = pyvips.Image.new_from_memory(table.T.tobytes(), FINE + 1, 1, len(table), "uchar")
 
     def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
@@ -140,7 +140,7 @@ def quantise(space: Space) -> Callable[[Any], Any]:
     return step
 
 
-def _alike(curves: tuple[Curve, ...]) -> tuple[Curve, ...]:
+def alike(curves: tuple[Curve, ...]) -> tuple[Curve, ...]:
     """Return one curve where all are the same."""
     return curves[:1] if all(curve == curves[0] for curve in curves) else curves
 

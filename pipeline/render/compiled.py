@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from pipeline.light.spaces import PCS_WHITE
-from pipeline.render.colour import codes_of_root, linear_tables
+from pipeline.render.colour import alike, codes_of_root, linear_tables
 from pipeline.render.kernel import SHARP, SOFT, Places, windows
 
 if TYPE_CHECKING:
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from pipeline.light.icc import MatrixProfile
     from pipeline.render.picturework import Picture
     from pipeline.render.sharpen import Unsharp
+
+    Kernels = tuple[tuple[NDArray[np.int32], NDArray[np.float32], int], ...]
 
 try:
     picturework: Any = importlib.import_module("pipeline.render.picturework")
@@ -53,6 +55,7 @@ class Wanted:
 
     "light" is linear light of the frame's own space, 0..`brightest`, "target light" that of the target, sharpened,
     white 1, outside 0..1 where out of gamut, both float32; "codes" are those of the target, uint8, clipped and rounded.
+    `kernels` are the weights down and across where they are not those of every reduction.
     """
 
     wants: Wants
@@ -61,6 +64,7 @@ class Wanted:
     target: MatrixProfile
     how: Unsharp | None
     brightest: float = 1.0
+    kernels: Kernels | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,12 +98,12 @@ def _asked(frame: Frame, wanted: Wanted, into: Made) -> Picture:
     return (
         (box.left, box.top, box.width, box.height),
         (size.width, size.height),
-        _kernels(box, size),
+        wanted.kernels or kernels_over(box, size),
         wanted.brightest,
         _matrices(frame.profile, wanted.target),
         (taps, how.window, how.strength, how.grain, how.halo_limit) if how else NOT_SHARPENED,
         SINKS.index(wanted.wants),
-        codes_of_root(wanted.target.curves) if wanted.wants == "codes" else None,
+        codes_of_root(alike(wanted.target.curves)) if wanted.wants == "codes" else None,
         into.picture,
         into.counts,
     )
@@ -111,13 +115,18 @@ def _matrices(source: MatrixProfile, target: MatrixProfile) -> NDArray[np.float3
     return np.stack([source.to_pcs / white[:, None], from_pcs * white, from_pcs @ source.to_pcs]).astype(np.float32)
 
 
-def _kernels(box: Box, size: Size) -> tuple[tuple[NDArray[np.int32], NDArray[np.float32], int], ...] | None:
-    """Return the weights down, then across, through the sharp and the soft kernel; None where the size stays."""
+def kernels_over(box: Box, size: Size) -> Kernels | None:
+    """Return the weights that bring a box to a size; None where the size stays."""
     if box.size == size:
         return None
+    return kernels_at(Places.over(box.height, size.height), box.height, Places.over(box.width, size.width), box.width)
+
+
+def kernels_at(down: Places, height: int, across: Places, width: int) -> Kernels:
+    """Return the weights of places in a box, down and across, each through the sharp and the soft kernel."""
     found = []
-    for side, count in ((box.height, size.height), (box.width, size.width)):
+    for places, side in ((down, height), (across, width)):
         for kernel in (SHARP, SOFT):
-            first, weights = windows(kernel, Places.over(side, count), side)
+            first, weights = windows(kernel, places, side)
             found.append((first, weights, weights.shape[1]))
     return tuple(found)

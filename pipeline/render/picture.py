@@ -34,6 +34,7 @@ from pipeline.render.arrays import codes_image
 from pipeline.render.average import average_colour, average_of
 from pipeline.render.colour import linear_light, matrix_of, outside_gamut, quantise, target_space, working_space
 from pipeline.render.gamut import soften
+from pipeline.render.halved import box_in_half, halved, is_small_enough, kernels_in_half
 from pipeline.render.ink import total_ink
 from pipeline.render.mark import proof_mark
 from pipeline.render.output_profile import space_of
@@ -57,7 +58,7 @@ if TYPE_CHECKING:
 class Spec:
     """All that the steps of one picture need to know; each step is built from it and then applied.
 
-    `box` is in pixels of the turned frame, where there is a `turn`.
+    `box` is in pixels of the turned frame, where there is a `turn`. A `preview` is only looked at on a contact sheet.
     """
 
     box: Box
@@ -66,6 +67,7 @@ class Spec:
     space: Space
     settings: PixelSettings
     turn: Turn | None = None
+    preview: bool = False
 
     @property
     def part(self) -> Box:
@@ -160,10 +162,12 @@ def make_pictures(source: Source, specs: Sequence[Spec]) -> list[Picture]:
     return [next(swept) if ends_in_sweep(spec) else finished(lit(source, spec)) for spec in specs]
 
 
-def spec_of(source: Source, box: Box, size: Size, settings: PixelSettings, turn_deg: float) -> Spec:
+def spec_of(
+    source: Source, box: Box, size: Size, settings: PixelSettings, turn_deg: float, *, preview: bool = False
+) -> Spec:
     """Return what the steps need to know; the arguments are those of `make_picture`."""
     turn = Turn(Size(source.image.width, source.image.height), turn_deg) if turn_deg else None
-    return Spec(box, size, source.profile, space_of(settings), settings, turn)
+    return Spec(box, size, source.profile, space_of(settings), settings, turn, preview)
 
 
 def ends_in_sweep(spec: Spec) -> bool:
@@ -173,11 +177,19 @@ def ends_in_sweep(spec: Spec) -> bool:
 
 
 def _swept_pictures(source: Source, specs: Sequence[Spec]) -> list[Picture]:
-    if not specs:
-        return []
-    wanted = [_wanted("codes", spec) for spec in specs]
-    made = compiled.sweep(compiled.Frame(source.codes, source.profile), wanted)
+    frame = compiled.Frame(source.codes, source.profile)
+    small = [one.preview and is_small_enough(one.box, one.size) for one in specs]
+    whole = [_wanted("codes", one) for one, halves in zip(specs, small, strict=True) if not halves]
+    half = [_wanted_of_half(one) for one, halves in zip(specs, small, strict=True) if halves]
+    of_whole = iter(compiled.sweep(frame, whole) if whole else ())
+    of_half = iter(compiled.sweep(halved(frame), half) if half else ())
+    made = [next(of_half if halves else of_whole) for halves in small]
     return [_finished(spec, codes_image(one.picture), one) for spec, one in zip(specs, made, strict=True)]
+
+
+def _wanted_of_half(spec: Spec) -> compiled.Wanted:
+    wanted = _wanted("codes", spec, box_in_half(spec.box))
+    return replace(wanted, kernels=kernels_in_half(spec.box, spec.size))
 
 
 def _finished(spec: Spec, image: Any, made: compiled.Made) -> Picture:  # noqa: ANN401 (libvips images have no types)

@@ -96,7 +96,8 @@ static void read_picture(Buffers *buffers, const Frame *frame, Picture *p, PyObj
     const float *m = memory(buffers, matrices, 27 * sizeof(float), 0);
     p->taps = memory(buffers, taps, sizeof(float), 0);
     p->tap_count = p->taps ? (int)(buffers->held[buffers->count - 1].len / (Py_ssize_t)sizeof(float)) : 0;
-    p->codes_of_root = memory(buffers, roots, p->sink == TO_CODES ? CHANNELS * (FINE + 1) : 0, 0);
+    p->codes_of_root = memory(buffers, roots, p->sink == TO_CODES ? FINE + 1 : 0, 0);
+    if (p->codes_of_root && buffers->held[buffers->count - 1].len >= CHANNELS * (FINE + 1)) p->root_stride = FINE + 1;
     p->out = memory(buffers, out, pixels * CHANNELS * (p->sink == TO_CODES ? 1 : sizeof(float)), 1);
     p->counts = memory(buffers, counts, CHANNELS * CODES * sizeof(uint32_t), 1);
     if (buffers->failed) return;

@@ -33,7 +33,8 @@ typedef struct {
     int tap_count, window;
     float strength, grain, halo_limit;
     int sink;
-    const uint8_t *codes_of_root; /* target code of each 65535th of a root of light, for each channel */
+    const uint8_t *codes_of_root; /* target code of each 65535th of a root of light */
+    int root_stride;              /* from the codes of one channel to those of the next; 0 where they are alike */
     void *out;
     uint32_t *counts; /* of each code, for each channel */
     long outside;     /* found: pixels outside the target's gamut */

@@ -14,7 +14,7 @@
 
 #define INLINE static inline __attribute__((always_inline))
 
-enum { LANES = 8, BLOCK = 64, BAND_ROWS = 64, RING_REACH = 5, LINES_AT_ONCE = 8, EDGE_PX = 2 };
+enum { LANES = 8, BLOCK = 64, BAND_ROWS = 64, RING_REACH = 5, LINES_AT_ONCE = 8, EDGE_PX = 2, COUNTS = 4 };
 
 typedef float v8 __attribute__((vector_size(32)));
 typedef int32_t v8i __attribute__((vector_size(32)));
@@ -119,6 +119,7 @@ typedef struct {
     int pad;        /* columns that L goes on beyond its rim */
     int made;       /* rows that are done */
     uint8_t *blown_rows; /* whether any pixel of a row is blown */
+    uint32_t *counts;    /* of codes, for each channel in turn */
 } Work;
 
 INLINE const float *line_of(const Lines *lines, int y) {
@@ -541,12 +542,13 @@ INLINE void finish_row(Work *w, int y, float *restrict lightness, float *restric
             float light = row[x] < 0 ? 0 : row[x] > 1 ? 1 : row[x];
             at[x] = (int32_t)(sqrtf(light) * FINE + 0.5f);
         }
-        const uint8_t *codes = p->codes_of_root + k * (FINE + 1);
-        uint32_t *counts = p->counts + k * CODES;
+        const uint8_t *codes = p->codes_of_root + (size_t)k * p->root_stride;
+        /* Neighbours are often alike, and a number that was just written is slow to read: four tables in turn. */
+        uint32_t *counts = w->counts + (size_t)k * COUNTS * CODES;
         for (int x = 0; x < width; x++) {
             uint8_t code = codes[at[x]];
             line[CHANNELS * x + k] = code;
-            counts[code]++;
+            counts[(size_t)(x % COUNTS) * CODES + code]++;
         }
     }
 }
@@ -586,7 +588,8 @@ static int begin(Work *w, Picture *p, const Lines *lines, const Bench *bench) {
     *w = (Work){.p = p, .lines = lines, .bench = bench, .pad = pad_of(p)};
     p->outside = 0;
     w->blown_rows = calloc((size_t)p->out_height, 1);
-    return w->blown_rows &&
+    w->counts = calloc((size_t)CHANNELS * COUNTS * CODES, sizeof(uint32_t));
+    return w->blown_rows && w->counts &&
            begin_rows(&w->resampled, 2 * CHANNELS, stride_of(p), BAND_ROWS + 3 * RING_REACH + 2 * LANES) &&
            begin_rows(&w->lab, CHANNELS, lab_stride_of(p), 2 * BAND_ROWS + 2 * w->pad);
 }
@@ -641,7 +644,10 @@ int MAKE(const Frame *frame, Picture *pictures, int count) {
         }
     }
     for (int one = 0; works && one < count; one++) {
-        free(works[one].blown_rows), free(works[one].resampled.data), free(works[one].lab.data);
+        for (int k = 0; works[one].counts && k < CHANNELS * COUNTS * CODES; k++) {
+            pictures[one].counts[k / (COUNTS * CODES) * CODES + k % CODES] += works[one].counts[k];
+        }
+        free(works[one].counts), free(works[one].blown_rows), free(works[one].resampled.data), free(works[one].lab.data);
     }
     free(lines.data), free(bench.panel), free(bench.room), free(bench.rows), free(bench.row_states);
     room = room && works;

@@ -1,0 +1,73 @@
+"""Previews made of half a frame show what those made of the whole frame show, at the same place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from pipeline.light.box import Box, Size
+from pipeline.light.icc import read_matrix_profile, write_matrix_profile
+from pipeline.light.spaces import SRGB
+from pipeline.render import compiled
+from pipeline.render.halved import box_in_half, halved, is_small_enough
+from pipeline.render.picture import make_pictures, spec_of
+from pipeline.render.source import Source
+from tests.render.charts import PLAIN, image_of
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Pixels = NDArray[Any]
+
+BOXES = [Box(0, 0, 640, 480), Box(101, 77, 441, 331), Box(0, 1, 320, 401), Box(637, 0, 3, 480)]
+
+
+def source(codes: Pixels) -> Source:
+    profile = read_matrix_profile(write_matrix_profile(SRGB))
+    assert profile
+    return Source.of(image_of(codes), profile)
+
+
+def previews(codes: Pixels, box: Box, size: Size) -> list[Pixels]:
+    frame = source(codes)
+    specs = [spec_of(frame, box, size, PLAIN, 0.0, preview=preview) for preview in (True, False)]
+    return [picture.image.numpy().astype(int) for picture in make_pictures(frame, specs)]
+
+
+@pytest.mark.parametrize("box", BOXES, ids=lambda box: f"{box.left},{box.top}")
+def test_nothing_is_shifted(box: Box) -> None:
+    """A round hill of light is where it is when made of the whole frame; a shift by half a pixel would be 12 levels."""
+    y, x = np.mgrid[:480, :640]
+    hill = 255 * np.exp(-(((x - 320) / 150) ** 2) - ((y - 240) / 150) ** 2)
+    codes = np.repeat(np.round(hill).astype(np.uint8)[..., None], 3, axis=2)
+    of_half, of_whole = previews(codes, box, Size(max(box.width // 5, 1), max(box.height // 5, 1)))
+    inner = np.s_[1:-1, 1:-1] if min(of_half.shape[:2]) > 2 else np.s_[:, :]
+    assert np.abs(of_half - of_whole)[inner].max() <= 2
+
+
+def test_a_constant_stays_and_a_grid_becomes_its_mean_light() -> None:
+    """Black and white lines of 1 px are 188 in sRGB. Source: IEC 61966-2-1, half the light, encoded."""
+    flat = np.full((480, 640, 3), 77, np.uint8)
+    assert (previews(flat, Box(0, 0, 640, 480), Size(100, 75))[0] == 77).all()
+    grid = flat * 0
+    grid[:, ::2] = 255
+    assert np.abs(previews(grid, Box(0, 0, 640, 480), Size(100, 75))[0] - 188).max() <= 1
+
+
+def test_odd_sides_keep_their_last_line() -> None:
+    frame = source(np.full((7, 5, 3), 200, np.uint8))
+    found = halved_codes(frame)
+    assert found.shape == (4, 3, 3)
+    np.testing.assert_allclose(found, found[0, 0, 0], rtol=0, atol=1e-6)
+    assert box_in_half(Box(1, 2, 4, 5)) == Box(0, 1, 3, 3)
+
+
+def halved_codes(frame: Source) -> Pixels:
+    return halved(compiled.Frame(frame.codes, frame.profile)).codes
+
+
+def test_only_what_is_small_enough_is_made_of_half() -> None:
+    assert is_small_enough(Box(0, 0, 400, 400), Size(100, 100))
+    assert not is_small_enough(Box(0, 0, 400, 400), Size(100, 101))
