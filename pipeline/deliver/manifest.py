@@ -10,12 +10,12 @@ from __future__ import annotations
 import hashlib
 from dataclasses import asdict
 from fractions import Fraction
-from functools import cache
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pipeline.deliver.json_text import Recurring, json_text
+from pipeline.deliver.recall import known_text
 from pipeline.deliver.review.round import picture_keys
-from pipeline.render.output_profile import icc_profile_of, space_of
 from pipeline.render.stated import stated
 
 if TYPE_CHECKING:
@@ -152,4 +152,13 @@ def _settings(settings: PixelSettings) -> dict[str, Any]:
 @cache
 def _profile_digest(settings: PixelSettings) -> str:
     """Return the digest of the ICC profile that the files of a target embed."""
+    own = hashlib.sha256(settings.icc_profile).hexdigest() if settings.icc_profile is not None else ""
+    return known_text(
+        "digest of an ICC profile", f"{settings.colour} {settings.intent} {own}", partial(_embedded, settings)
+    )
+
+
+def _embedded(settings: PixelSettings) -> str:
+    from pipeline.render.output_profile import icc_profile_of, space_of  # noqa: PLC0415 (numpy, for one digest)
+
     return hashlib.sha256(icc_profile_of(space_of(settings))).hexdigest()

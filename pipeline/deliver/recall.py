@@ -24,7 +24,7 @@ from pipeline.ledger.sealed import digest, keep, kept
 from pipeline.ledger.stamps import changes, clock_ns, folder_stamps, settled, stamp, tree_stamp
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -136,6 +136,17 @@ def remember(asked: Question, sources: Sources, told: Told) -> None:
         "exit": told.code,
     }
     keep(asked.name, asked.secret, json.dumps(record).encode())
+
+
+def known_text(what: str, of: str, work: Callable[[], str]) -> str:
+    """Return a short text that follows from `of` and our code alone, worked out where no earlier run has kept it."""
+    name, secret = digest(what, _ourselves(), of), digest("text", what, of)
+    data = kept(name, secret)
+    if data is not None:
+        return data.decode()
+    text = work()
+    keep(name, secret, text.encode())
+    return text
 
 
 def _still(known: dict[str, Any], asked: Question) -> bool:
