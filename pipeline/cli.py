@@ -13,7 +13,6 @@ import sys
 import threading
 from datetime import datetime
 from functools import partial
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -124,13 +123,24 @@ def _drop_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+class _ShowVersion(argparse.Action):
+    """Says which version this is; no other verb waits for the packages to be looked through."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        """Print the version and end."""
+        from importlib.metadata import version  # noqa: PLC0415 (it takes as long as all the rest of the parser)
+
+        print(f"plateline {version('plateline')}")
+        parser.exit()
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="plateline",
         description="One job file makes every picture that every outlet of a recipe shoot needs.",
         epilog="example: plateline new my-shoot, then edit my-shoot/job.toml, then plateline export my-shoot/job.toml",
     )
-    parser.add_argument("--version", action="version", version=f"plateline {version('plateline')}")
+    parser.add_argument("--version", action=_ShowVersion, nargs=0, help="show program's version number and exit")
     verbs = parser.add_subparsers(title="verbs", required=True, metavar="VERB")
 
     def verb(name: str, run: Callable[[argparse.Namespace], int], about: str, example: str) -> argparse.ArgumentParser:
