@@ -64,11 +64,13 @@ class Cost:
 Axis = tuple[str, "Callable[[Case], float]", tuple[Case, ...]]
 
 
-def axes(workers: int, frames: int = FRAMES) -> tuple[Axis, ...]:
-    """Return what grows, one thing at a time: its name, its number in a case, and the cases."""
+def axes(workers: int, most: int | None = None) -> tuple[Axis, ...]:
+    """Return what grows, one thing at a time: its name, its number in a case, and the cases; `most` frames, to try."""
+    frames = min(FRAMES, most or FRAMES)
+    counts = FRAMES_TOLD if most is None else (1, most)
     by_workers = sorted({1, workers, *(2**power for power in range(8) if 2**power < workers)})
     return (
-        ("frames", lambda one: one.frames, tuple(Case(count, CAMERA_MP, TEN, workers) for count in FRAMES_TOLD)),
+        ("frames", lambda one: one.frames, tuple(Case(count, CAMERA_MP, TEN, workers) for count in counts)),
         ("megapixels", lambda one: one.megapixels, tuple(Case(frames, size, FOUR, workers) for size in SIZES)),
         (
             "targets",
@@ -169,18 +171,21 @@ def machines(begin_s: float, each_s: float, within_s: float) -> int:
     return math.ceil(MANY / share)
 
 
-def write(machine: Iterable[str], frames: int | None = None) -> None:
-    """Measure everything and write the page with its pictures; `frames` takes fewer, to try."""
+def write(machine: Iterable[str], most: int | None = None) -> None:
+    """Measure everything and write the page with its pictures; with `most` frames, to try, the page is printed."""
     workers = os.cpu_count() or 1
     found: dict[str, list[Cost]] = {}
     known: dict[Case, Cost] = {}
-    for name, value_of, cases in axes(workers, frames or FRAMES):
+    for name, value_of, cases in axes(workers, most):
         found[name] = []
-        for case in (one for one in cases if frames is None or one.frames <= frames):
+        for case in cases:
             cost = known[case] = known.get(case) or measured(case)
             found[name].append(cost)
             print(f"{name} {value_of(case):g}: {cost.wall_s:.1f} s, {cost.held / GIGA:.2f} GB", flush=True)
     text, pictures = page(found, machine)
+    if most is not None:
+        print(text)
+        return
     PICTURES.mkdir(exist_ok=True)
     PAGE.write_text(text, encoding="utf-8")
     for picture, content in pictures.items():

@@ -4,7 +4,7 @@ The scripts are what a careful person writes with the tool's own documentation o
 Lanczos kernel, to sRGB by the frame's profile, save at the quality asked for; everything else as the tool has it, or,
 where pictures are asked for `alike`, by the encoders' options of the bench's job as far as the tool has them.
 Each reads one JSON file: `[{"file": ..., "pictures": [{"box": [left, top, width, height], "size": [width, height],
-"out": ..., "quality": 82, "alike": false}]}]`.
+"out": ..., "quality": 82, "alike": false, "effort": 4}]}]`.
 """
 
 from __future__ import annotations
@@ -18,6 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+
+from pipeline.render.encode import WEBP_OPTIONS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -57,6 +59,7 @@ def job_file(path: Path, frames: Mapping[Path, tuple[Wanted, ...]]) -> Path:
                     "out": str(one.out),
                     "quality": one.quality,
                     "alike": one.alike,
+                    "effort": WEBP_OPTIONS["effort"],
                 }
                 for one in wanted
             ],

@@ -11,11 +11,6 @@ from typing import Any
 from PIL import Image, ImageCms, ImageOps
 
 Image.MAX_IMAGE_PIXELS = None
-# It has no option for the slower, finer chroma of WebP.
-ALIKE: dict[str, dict[str, Any]] = {
-    ".jpg": {"subsampling": 0},
-    ".webp": {"method": 5},
-}
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB"))
 
 for entry in json.loads(Path(sys.argv[1]).read_text(encoding="utf-8")):
@@ -34,5 +29,7 @@ for entry in json.loads(Path(sys.argv[1]).read_text(encoding="utf-8")):
                 outputMode="RGB",
                 flags=ImageCms.Flags.BLACKPOINTCOMPENSATION,
             )
-        options = ALIKE[Path(one["out"]).suffix] if one["alike"] else {}
+        # It has no option for the slower, finer chroma of WebP.
+        alike: dict[str, Any] = {"method": one["effort"]} if one["out"].endswith(".webp") else {"subsampling": 0}
+        options = alike if one["alike"] else {}
         picture.save(one["out"], quality=one["quality"], icc_profile=SRGB.tobytes(), **options)

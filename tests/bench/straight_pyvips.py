@@ -9,8 +9,6 @@ from typing import Any
 
 import pyvips
 
-ALIKE: dict[str, dict[str, Any]] = {".jpg": {"subsample_mode": "off"}, ".webp": {"effort": 5, "smart_subsample": True}}
-
 for entry in json.loads(Path(sys.argv[1]).read_text(encoding="utf-8")):
     frame = pyvips.Image.new_from_file(entry["file"]).autorot()
     for one in entry["pictures"]:
@@ -19,5 +17,8 @@ for entry in json.loads(Path(sys.argv[1]).read_text(encoding="utf-8")):
         picture = picture.resize(width / picture.width, vscale=height / picture.height, kernel="lanczos3")
         if picture.get_typeof("icc-profile-data"):
             picture = picture.icc_transform("srgb", embedded=True, intent="relative", black_point_compensation=True)
-        options = ALIKE[Path(one["out"]).suffix] if one["alike"] else {}
+        alike: dict[str, Any] = {"subsample_mode": "off"}
+        if one["out"].endswith(".webp"):
+            alike = {"effort": one["effort"], "smart_subsample": True}
+        options = alike if one["alike"] else {}
         picture.write_to_file(one["out"], Q=one["quality"], **options)

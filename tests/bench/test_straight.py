@@ -12,6 +12,7 @@ from PIL import Image, ImageCms
 from pipeline.light.box import Box, Size
 from tests.bench.frames import encoded, frame_light, write_frame
 from tests.bench.straight import TOOLS, Wanted, job_file, run_straight
+from tests.render.test_encode import huffman_tables
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,3 +38,19 @@ def test_each_tool_makes_the_same_picture(tool: str, kind: Kind, tag: Tag, tmp_p
         # They average code values, so the mean code of the part that was cut out is kept.
         part = encoded(light, "srgb", 8)[BOX.top : BOX.bottom, BOX.left : BOX.right]
         np.testing.assert_allclose(found.mean(axis=(0, 1)), part.mean(axis=(0, 1)), rtol=0, atol=1.5)
+
+
+@pytest.mark.parametrize("tool", TOOLS)
+def test_pictures_asked_for_alike_have_the_tables_and_the_chroma_of_the_benchs_job(tool: str, tmp_path: Path) -> None:
+    frame = write_frame(tmp_path / "frame.jpg", frame_light("coffee", Size(600, 400)), "jpeg", "srgb")
+    wanted = tuple(Wanted(BOX, SMALL, tmp_path / name, 82, alike=True) for name in ("one.jpg", "one.webp"))
+    run_straight(tool, job_file(tmp_path / "job.json", {frame: wanted}))
+    data = wanted[0].out.read_bytes()
+    with Image.open(io.BytesIO(data)) as opened:
+        assert (opened.format, opened.size) == ("JPEG", (SMALL.width, SMALL.height))
+        assert [layer[1:3] for layer in opened.layer] == [(1, 1)] * 3  # type: ignore[attr-defined]
+        again = io.BytesIO()
+        opened.save(again, "JPEG", quality="keep", optimize=False)
+    assert set(huffman_tables(data)) == set(huffman_tables(again.getvalue()))
+    with Image.open(wanted[1].out) as opened:
+        assert opened.format == "WEBP"
