@@ -53,7 +53,8 @@ def test_a_constant_stays_and_a_grid_becomes_its_mean_light() -> None:
     assert (previews(flat, Box(0, 0, 640, 480), Size(100, 75))[0] == 77).all()
     grid = flat * 0
     grid[:, ::2] = 255
-    assert np.abs(previews(grid, Box(0, 0, 640, 480), Size(100, 75))[0] - 188).max() <= 1
+    inner = np.s_[:, 4:-4]  # at the rim the last line is repeated, and is all there is
+    assert np.abs(previews(grid, Box(0, 0, 640, 480), Size(100, 75))[0][inner] - 188).max() <= 1
 
 
 def test_odd_sides_keep_their_last_line() -> None:
