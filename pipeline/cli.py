@@ -411,13 +411,18 @@ def _answered(
     """Say what a verb that only looks says: what it said before, where nothing has changed, else what it says now."""
     from pipeline.deliver.recall import question, recall, remember  # noqa: PLC0415 (as above)
 
-    asked = question(words, options.job, _out(options), _now())
+    asked = question(words, options.job, _out(options), _now()) if _all_here(options) else None
     told = recall(asked) if asked else None
     if told is None:
         surveyed, told = answer(options)
         if asked and not surveyed.unreadable:
             remember(asked, surveyed.sources(), told)
     return _retold(told)
+
+
+def _all_here(options: argparse.Namespace) -> bool:
+    """Return whether all lies on this machine: what is in storage may change without a sign of it here."""
+    return getattr(options, "storage", None) is None
 
 
 def _retold(told: Told) -> int:
@@ -540,7 +545,8 @@ def _run(
     from pipeline.deliver.recall import question, recall  # noqa: PLC0415 (as above)
 
     words = ["export", f"only {only!r}", f"rename {rename}", f"approved {approved}"]
-    known = question(words, jobs[0], _out(options, jobs[0]), _now()) if len(jobs) == 1 and not previews_only else None
+    alone = len(jobs) == 1 and not previews_only and _all_here(options)
+    known = question(words, jobs[0], _out(options, jobs[0]), _now()) if alone else None
     told = recall(known) if known else None
     if told:
         return told.code if options.quiet else _retold(told)

@@ -372,3 +372,11 @@ def test_a_text_is_worked_out_once_for_each_thing_and_version(tmp_path: Path, mo
     monkeypatch.setattr(pipeline.deliver.recall, "_ourselves", lambda: "another version")
     known("digest", "a")
     assert len(worked) == 4
+
+
+@pytest.mark.parametrize("verb", ["check", "plan", "export"])
+def test_what_draws_on_storage_is_worked_out_each_time(run: Run, monkeypatch: pytest.MonkeyPatch, verb: str) -> None:
+    run(verb)
+    monkeypatch.setattr(pipeline.cli, "_all_here", lambda _: False)
+    run(verb)
+    assert run.went_full_way
