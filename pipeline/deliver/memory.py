@@ -8,6 +8,8 @@ from fractions import Fraction
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.work import MOST_PIXELS
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -104,10 +106,11 @@ def _text(file: Path) -> str:
 def need(task: FrameTask) -> int:
     """Return about how many bytes the work on a frame takes at its height, beside an idle worker; never far too few.
 
-    The frame decoded (twice where it is turned upright, laid on white or developed), strips of it in float, and the
-    float copies of its largest picture.
+    The frame decoded (twice where it is turned upright, laid on white or developed), strips of it in float, the codes
+    of its pictures, and the float copies of the largest.
     """
-    return AT_WORK + sum(map(_decoded, task.headers.values())) + max(map(_largest, task.renditions), default=0)
+    codes = min(MOST_PIXELS, sum(map(_pixels, task.renditions))) * COLOUR_BANDS  # of pictures made in one sweep
+    return AT_WORK + codes + sum(map(_decoded, task.headers.values())) + max(map(_largest, task.renditions), default=0)
 
 
 def _decoded(header: Header) -> int:
@@ -120,6 +123,10 @@ def _decoded(header: Header) -> int:
 def _largest(one: RenditionTask) -> int:
     pixels = max((file.output.size.pixels for file in one.files if file.work == "pixels"), default=0)
     return pixels * COLOUR_BANDS * FLOAT_BYTES * _copies(one)
+
+
+def _pixels(one: RenditionTask) -> int:
+    return sum(size.pixels for size in {file.output.size for file in one.files if file.work == "pixels"})
 
 
 def _copies(one: RenditionTask) -> int:

@@ -168,3 +168,39 @@ def test_killed_at_any_instant(shoot: Shoot, whom: str, kills: int) -> None:
 @pytest.mark.parametrize(("whom", "kills"), [("group", 100), ("parent", 50), ("worker", 50)])
 def test_killed_at_any_instant_very_often(shoot: Shoot, whom: str, kills: int) -> None:
     killed_and_run_again(shoot, whom, kills)
+
+
+@pytest.mark.parametrize("whom", ["group", "parent"])
+def test_a_request_to_end_stops_a_run_as_the_keyboard_does(shoot: Shoot, whom: str) -> None:
+    """SIGTERM, to every process as a system that shuts down sends it, or to the command alone."""
+    out = shoot.job.parent / "out"
+    shutil.rmtree(out)
+    with_hers(out)
+    words = [sys.executable, "-m", "pipeline", "export", str(shoot.job), "--workers", "2"]
+    with subprocess.Popen(
+        words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as running:
+        assert running.stderr
+        assert running.stderr.readline().startswith("1 of 3 frames")
+        if whom == "group":
+            os.killpg(running.pid, signal.SIGTERM)
+        else:
+            running.terminate()
+        said, err = running.communicate(timeout=120)
+    assert (running.returncode, said) == (1, "")
+    assert err.splitlines()[-1] == "stopped; what was finished is kept, the next run goes on from there"
+    assert [word for word in ("Traceback", "Warning", "resource_tracker") if word in err] == []
+    assert {path.name for path in out.rglob(".unfinished-*")} == {".unfinished-novel"}
+    with export(shoot.job) as again:
+        assert again.wait() == 0
+    assert found(out) == shoot.files
+
+
+def test_the_same_bytes_again_and_with_any_number_of_workers(shoot: Shoot) -> None:
+    out = shoot.job.parent / "out"
+    for workers in ("1", "3"):
+        shutil.rmtree(out)
+        with_hers(out)
+        words = [sys.executable, "-m", "pipeline", "export", str(shoot.job), "--workers", workers, "--quiet"]
+        assert subprocess.run(words, check=False).returncode == 0
+        assert found(out) == shoot.files, f"{workers} workers"
