@@ -30,11 +30,6 @@ def rename_delivered(plan: Plan, out: Path, ledger: Ledger, made: dict[str, Made
     return tuple((row.path, path) for row, path in moves)
 
 
-def named_as_delivered(plan: Plan, made: Mapping[str, Made]) -> bool:
-    """Return whether a plan gives everything that was delivered before the name that it was delivered under."""
-    return next(_named_otherwise(plan, made), None) is None
-
-
 def _named_otherwise(plan: Plan, made: Mapping[str, Made]) -> Iterator[tuple[Made, str]]:
     """Yield what was delivered under another name than the plan's, with that name."""
     by_identity = {row.identity: row for row in made.values()}

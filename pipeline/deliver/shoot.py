@@ -14,7 +14,7 @@ from pipeline.deliver.manifest import manifest_json
 from pipeline.deliver.measured import with_measured_cautions
 from pipeline.deliver.place import places_of, refuse_strangers
 from pipeline.deliver.prune import left_over
-from pipeline.deliver.renamed import named_as_delivered, rename_delivered
+from pipeline.deliver.renamed import rename_delivered
 from pipeline.deliver.review.approved import with_approvals
 from pipeline.deliver.review.earlier import drop_old_prints, keep_earlier_prints
 from pipeline.deliver.review.replies import read_replies
@@ -28,6 +28,7 @@ from pipeline.deliver.web.kit import web_kit
 from pipeline.deliver.write import sweep_unfinished, write_if_changed
 from pipeline.faults import Fault
 from pipeline.job.kept_names import MANIFEST
+from pipeline.plan.delivered import with_delivered_names
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -156,9 +157,10 @@ def prepare(judged: Judged, ledger: Ledger) -> Shoot:
     asked, surveyed, plan = judged.asked, judged.surveyed, judged.plan
     made = ledger.made()
     sweep_unfinished(asked.out, places_of(plan, asked.out, made))
-    if not asked.rename and not named_as_delivered(plan, made):
-        plan = surveyed.plan({row.identity: row.path for row in made.values()})
-    surveyed.refuse_files_in_the_way(plan, asked.out)
+    if not asked.rename:
+        plan = with_delivered_names(plan, {row.identity: row.path for row in made.values()})
+        if plan is not judged.plan:
+            surveyed.refuse_files_in_the_way(plan, asked.out)
     renamed = rename_delivered(plan, asked.out, ledger, made) if asked.rename else ()
     made = ledger.made()
     faults = list(surveyed.unreadable)

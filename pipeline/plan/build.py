@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pipeline.faults import Fault, RequestRefused
 from pipeline.plan.days import dated
+from pipeline.plan.delivered import with_delivered_names
 from pipeline.plan.describe import in_language
 from pipeline.plan.fill import describe
 from pipeline.plan.held import HeldFacts
 from pipeline.plan.level import turn_cautions, turn_of, turned_point, turned_region
 from pipeline.plan.lint import alt_cautions, shared_alts
-from pipeline.plan.rendition import Plan, PlannedFrame, Rendition
+from pipeline.plan.rendition import Plan, PlannedFrame
 from pipeline.plan.single import rendition_of, whole_frame
 from pipeline.plan.two_up import two_ups
 
@@ -31,11 +31,9 @@ def build_plan(job: Job, headers: Mapping[str, Header], delivered: Mapping[str, 
     """
     shared = shared_alts((asked.slug, in_language(asked.entry.alt, job.shoot.language)) for asked in job.frames)
     frames = tuple(
-        _frame(job, asked, headers[asked.slug], delivered, shared.get(asked.slug))
-        for asked in job.frames
-        if asked.slug in headers
+        _frame(job, asked, headers[asked.slug], shared.get(asked.slug)) for asked in job.frames if asked.slug in headers
     )
-    frames = _with_pairs(job, frames, delivered)
+    frames = _with_pairs(job, frames)
     plan = Plan(
         job=job.file,
         title=job.shoot.title,
@@ -50,56 +48,27 @@ def build_plan(job: Job, headers: Mapping[str, Header], delivered: Mapping[str, 
         sponsor=job.sponsor.name if job.sponsor else None,
         disclosure=job.sponsor.disclosure if job.sponsor else None,
     )
-    collisions = _collisions(job, plan, delivered)
-    if collisions:
-        raise RequestRefused(*collisions)
-    return plan
+    return with_delivered_names(plan, delivered)
 
 
-def _with_pairs(job: Job, frames: tuple[PlannedFrame, ...], delivered: Mapping[str, str]) -> tuple[PlannedFrame, ...]:
+def _with_pairs(job: Job, frames: tuple[PlannedFrame, ...]) -> tuple[PlannedFrame, ...]:
     """Return the frames with the pictures of two at the first frame of each pair, where both could be read."""
     by_slug = {frame.slug: frame for frame in frames}
     for pair in job.pairs:
         if {pair.first.slug, pair.second.slug} <= set(by_slug):
             first, second = by_slug[pair.first.slug], by_slug[pair.second.slug]
-            made = two_ups(job, pair, (first, second), delivered)
+            made = two_ups(job, pair, (first, second))
             by_slug[first.slug] = replace(first, renditions=(*first.renditions, *made))
     return tuple(by_slug.values())
 
 
-def _collisions(job: Job, plan: Plan, delivered: Mapping[str, str]) -> list[Fault]:
-    """Return a fault for each file name that two renditions would share, also where only the case differs."""
-    seen: dict[str, Rendition] = {}
-    faults: dict[tuple[str, str], Fault] = {}
-    for rendition in plan.renditions:
-        for output in rendition.outputs:
-            other = seen.setdefault(output.path.lower(), rendition)
-            if other is not rendition:
-                fault = _collision(job.file.name, other, rendition, output.path, set(delivered.values()))
-                faults.setdefault((other.name, rendition.name), fault)
-    return list(faults.values())
-
-
-def _collision(job: str, first: Rendition, second: Rendition, path: str, delivered: set[str]) -> Fault:
-    found = f"both {first.name} and {second.name} would be written to {path}"
-    if path in delivered:
-        wanted = "a delivered file keeps its name: `export --rename` gives each the name the job says now"
-    elif first.frame == second.frame:
-        wanted = f"put {{target}} into the name of the outlet profile '{first.outlet}'"
-    else:
-        wanted = "give one of the frames another slug"
-    return Fault(job, found, wanted)
-
-
-def _frame(
-    job: Job, asked: AskedFrame, header: Header, delivered: Mapping[str, str], shared_alt: str | None
-) -> PlannedFrame:
+def _frame(job: Job, asked: AskedFrame, header: Header, shared_alt: str | None) -> PlannedFrame:
     described = describe(job, asked, header)
     facts = described.facts
     entry = asked.entry
     turn = turn_of(entry, header)
     for_targets = HeldFacts(facts)
-    renditions = tuple(rendition_of(job, asked, request, turn, for_targets, delivered) for request in asked.requests)
+    renditions = tuple(rendition_of(job, asked, request, turn, for_targets) for request in asked.requests)
     cautions = [] if header.icc_profile or header.format == "raw" else ["no ICC profile: taken as sRGB"]
     if header.camera.position:
         cautions.append("the frame carries GPS, the place where it was taken: no file made from it does")

@@ -12,7 +12,7 @@ from pipeline.plan.naming import file_name
 from pipeline.plan.rendition import Output
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from pipeline.job.job import Request
     from pipeline.plan.rendition import OutputFormat, PixelSettings, PlannedFrame, Rendition
@@ -29,15 +29,12 @@ ENDINGS: dict[OutputFormat, str] = {"jpeg": "jpg", "png": "png", "webp": "webp",
 class Named:
     """What the names of a rendition's files are made of.
 
-    `slug` is the shoot's, `frame` the frame's (or the pair's), `source` the file or files that it is made from, and
-    `delivered` the path under which an identity was delivered before, which stays.
+    `slug` is the shoot's, `frame` the frame's (or the pair's).
     """
 
     slug: str
     frame: str
-    source: str
     request: Request
-    delivered: Mapping[str, str]
 
     @property
     def preview(self) -> str:
@@ -92,8 +89,7 @@ def outputs_of(named: Named, sizes: Iterable[Size], ppi: float) -> tuple[Output,
         )
         for output_format in request.target.formats:
             path = f"{request.outlet}/{name}.{ENDINGS[output_format]}"
-            known = identity(named.source, f"{request.outlet}/{request.name}", size, output_format)
-            outputs.append(Output(size, output_format, named.delivered.get(known, path), round(ppi, 2)))
+            outputs.append(Output(size, output_format, path, round(ppi, 2)))
     return tuple(outputs)
 
 

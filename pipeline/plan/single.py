@@ -15,8 +15,6 @@ from pipeline.plan.settings import SCREEN_HALO_LIMIT, pixel_settings
 from pipeline.plan.sizes import effective_ppi, given_sizes
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from pipeline.job.job import AskedFrame, Job, Request
     from pipeline.light.turn import Turn
     from pipeline.plan.facts import PictureFacts
@@ -31,7 +29,6 @@ def rendition_of(
     request: Request,
     turn: Turn,
     facts: HeldFacts,
-    delivered: Mapping[str, str],
 ) -> Rendition:
     """Return one frame made for one target. `facts` are the frame's, as they hold for a target."""
     target, frame = request.target, turn.size
@@ -41,7 +38,7 @@ def rendition_of(
     ppi = effective_ppi(target, crop.box)
     refused = refused or refusal(target, crop, given.short, ppi)
     paper_ppi = min(target.ppi, ppi) if ppi else SCREEN_PPI
-    named = Named(job.slug, asked.slug, asked.entry.file, request, delivered)
+    named = Named(job.slug, asked.slug, request)
     outputs = outputs_of(named, () if refused else given.sizes, paper_ppi)
     held = facts.of(target)
     settings = pixel_settings(job, target, paper_ppi)

@@ -10,15 +10,13 @@ from pipeline.light.two_up import fitted, halves
 from pipeline.plan.cut import cut_for
 from pipeline.plan.days import dated, day_cautions
 from pipeline.plan.describe import facts_of_two, facts_under, in_language
-from pipeline.plan.files import SCREEN_PPI, Named, full_view, outputs_of, preview_of, source_of_two
+from pipeline.plan.files import SCREEN_PPI, Named, full_view, outputs_of, preview_of
 from pipeline.plan.level import turn_of
 from pipeline.plan.lint import alt_cautions
 from pipeline.plan.rendition import Beside, Rendition
 from pipeline.plan.settings import pixel_settings
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from pipeline.job.job import AskedPair, Job, Request
     from pipeline.job.target import Target
     from pipeline.light.two_up import Layout
@@ -26,12 +24,10 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import Crop, PlannedFrame
 
 
-def two_ups(
-    job: Job, pair: AskedPair, frames: tuple[PlannedFrame, PlannedFrame], delivered: Mapping[str, str]
-) -> tuple[Rendition, ...]:
+def two_ups(job: Job, pair: AskedPair, frames: tuple[PlannedFrame, PlannedFrame]) -> tuple[Rendition, ...]:
     """Return what is made of a pair, in the order of its targets. `frames` are its two frames as they are planned."""
     facts = facts_of_two(job, pair.entry, (frames[0].facts, frames[1].facts))
-    return tuple(_two_up(job, pair, requests, frames, facts, delivered) for requests in pair.requests)
+    return tuple(_two_up(job, pair, requests, frames, facts) for requests in pair.requests)
 
 
 def _two_up(
@@ -40,7 +36,6 @@ def _two_up(
     requests: tuple[Request, Request],
     frames: tuple[PlannedFrame, PlannedFrame],
     facts: PictureFacts,
-    delivered: Mapping[str, str],
 ) -> Rendition:
     request, target = requests[0], requests[0].target
     whole, layout, gap_asked = _asked(target)
@@ -57,8 +52,7 @@ def _two_up(
     except ValueError as error:
         refused = refused or f"too small: {error}"
     refused = refused or _refusal(target, crops, frames, short=size != whole)
-    source = source_of_two(frames[0].file, frames[1].file)
-    named = Named(job.slug, pair.slug, source, request, delivered)
+    named = Named(job.slug, pair.slug, request)
     settings = pixel_settings(job, target, SCREEN_PPI)
     outputs = outputs_of(named, () if refused else (size,), SCREEN_PPI)
     held = dated(facts_under(target.metadata, facts), target)
