@@ -474,9 +474,11 @@ def _export(options: argparse.Namespace) -> int:
         raise RequestRefused(Fault("--workers", "it counts processes of this machine", "leave it out with --scheduler"))
     from pipeline.deliver.cluster.client import cluster  # noqa: PLC0415 (as above)
 
-    with cluster(options.scheduler) as far:
-        far.refuse_unseen([(job, _out(options, job)) for job in jobs])
-        return run(far.results)
+    place: Place | None = getattr(options, "storage", None)
+    with cluster(options.scheduler, place.away() if place else None) as far:
+        if place is None or place.output is None:
+            far.refuse_unseen([(job, _out(options, job)) for job in jobs])
+        return run(hands=far.results)
 
 
 def _watch(jobs: Sequence[Path], run: Callable[[Sequence[Path]], int], *, quiet: bool) -> int:
@@ -578,9 +580,9 @@ def _through(options: argparse.Namespace) -> Callable[[Hands], Hands] | None:
     place: Place | None = getattr(options, "storage", None)
     if place is None or place.output is None:
         return None
-    from pipeline.deliver.storage.output import sending  # noqa: PLC0415 (as above)
+    from pipeline.deliver.storage.output import receiving, sending  # noqa: PLC0415 (as above)
 
-    return partial(sending, here=place.output)
+    return partial(receiving if getattr(options, "scheduler", None) else sending, here=place.output)
 
 
 def _remember_export(known: Question, summary: Summary) -> None:

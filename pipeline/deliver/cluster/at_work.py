@@ -7,9 +7,9 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.cluster.away import Away, work_away
 from pipeline.deliver.cluster.versions import differences, versions
 from pipeline.deliver.work import FrameDone
-from pipeline.deliver.workers import at_work
 from pipeline.deliver.write import unfinished
 from pipeline.faults import Fault
 
@@ -24,14 +24,14 @@ def about() -> dict[str, str]:
     return versions()
 
 
-def seen(job: str, job_sha256: str, probe: str, token: str) -> str | None:
+def seen(job: str, job_sha256: str | None, probe: str, token: str) -> str | None:
     """Return what a worker cannot do with the folders of an export, in words; None where it can do all.
 
-    It must read the very job file (`job`, by its digest), read the file `probe` in the output folder, which holds
-    `token`, and write beside it.
+    It must read the very job file (`job`, by its digest, None where it lies in storage), read the file `probe` in the
+    output folder, which holds `token`, and write beside it.
     """
     try:
-        if hashlib.sha256(Path(job).read_bytes()).hexdigest() != job_sha256:
+        if job_sha256 and hashlib.sha256(Path(job).read_bytes()).hexdigest() != job_sha256:
             return f"it sees another file as {job}"
     except OSError as error:
         return f"it cannot read {job} ({_reason(error)})"
@@ -50,14 +50,14 @@ def seen(job: str, job_sha256: str, probe: str, token: str) -> str | None:
     return None
 
 
-def work_as(wanted: dict[str, str], task: FrameTask) -> FrameDone:
+def work_as(wanted: dict[str, str], task: FrameTask, away: Away) -> FrameDone:
     """Make every file of one frame, one frame at a time, where this worker has the versions wanted."""
     if wanted != versions():
         found = f"a worker that joined later has {differences(versions(), wanted)}"
         fault = Fault(task.file, found, "take that worker away, and run export again")
         return FrameDone(task.file, (), (fault,), (), 0, 0)
     with _ONE_AT_A_TIME:
-        return at_work(task)
+        return work_away(task, away)
 
 
 def _reason(error: OSError) -> str:

@@ -15,6 +15,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.cluster.at_work import about, seen, work_as
+from pipeline.deliver.cluster.away import Away
 from pipeline.deliver.cluster.versions import differences, versions
 from pipeline.deliver.work import FrameDone
 from pipeline.deliver.workers import results
@@ -36,16 +37,17 @@ QUIET_LOGGERS = ("distributed", "distributed.client", "tornado", "tornado.applic
 
 
 @contextlib.contextmanager
-def cluster(address: str) -> Iterator[Cluster]:
+def cluster(address: str, away: Away | None = None) -> Iterator[Cluster]:
     """Connect to the scheduler at `address`, and see that its workers are like this process.
 
-    Raises `RequestRefused` where the extra is missing, the address is none, nobody answers, or a worker is not fit.
+    `away` says what of the export lies in storage. Raises `RequestRefused` where the extra is missing, the address is
+    none, nobody answers, or a worker is not fit.
     """
     if not address.startswith(SCHEMES):
         raise _refused(address, "this is no address of a scheduler", "write it as tcp://HOST:PORT")
     client = _connected(address, _dask())
     try:
-        yield Cluster(client, address, _fit_workers(client, address))
+        yield Cluster(client, address, _fit_workers(client, address), away or Away())
     finally:
         with contextlib.suppress(Exception):  # a scheduler that has gone cannot be told good-bye
             client.close(timeout=ANSWER_WITHIN_S)
@@ -58,6 +60,7 @@ class Cluster:
     client: Client
     address: str
     workers: tuple[str, ...]
+    away: Away = Away()  # noqa: RUF009 (frozen)
 
     def refuse_unseen(self, shoots: Iterable[tuple[Path, Path]]) -> None:
         """See that every worker reads these job files, and reads and writes their output folders (job, out).
@@ -79,7 +82,7 @@ class Cluster:
         token = secrets.token_hex(16)
         probe = out / unfinished("probe")
         try:
-            digest = hashlib.sha256(job.read_bytes()).hexdigest()
+            digest = None if self.away.origins else hashlib.sha256(job.read_bytes()).hexdigest()
             out.mkdir(parents=True, exist_ok=True)
             probe.write_text(token, encoding="utf-8")
         except (OSError, ValueError):
@@ -102,7 +105,9 @@ class Cluster:
     def _far(self, tasks: list[FrameTask]) -> Iterator[tuple[FrameTask, FrameDone]]:
         """Yield what workers make; where the scheduler goes away, what is not done is told in one fault."""
         waiting = {
-            self.client.submit(work_as, versions(), _absolute(task), key=_key(number, task), pure=False): task
+            self.client.submit(
+                work_as, versions(), _absolute(task), self.away, key=_key(number, task), pure=False
+            ): task
             for number, task in enumerate(tasks)
         }
         try:

@@ -53,13 +53,18 @@ class Copies:
         known = self.known.get(name)
         return known is not None and _facts(self.files / name) == (known.size, known.mtime_ns)
 
-    def bring(self, wanted: Mapping[str, Version]) -> None:
-        """Bring what is not here in the version wanted. Raises `StorageTrouble`."""
+    def bring(self, wanted: Mapping[str, Version], mtime_ns: int | None = None) -> None:
+        """Bring what is not here in the version wanted; its time is that of its making, if given.
+
+        Raises `StorageTrouble`.
+        """
         old = {name: one for name, one in wanted.items() if not self._is_here(name, one)}
         try:
             for name, version in old.items():
                 with contextlib.suppress(FileNotFoundError):  # taken away this moment: told as a file that is missing
                     self.store.get(name, self.files / name)
+                    if mtime_ns is not None:
+                        os.utime(self.files / name, ns=(mtime_ns, mtime_ns))
                     self._note(name, version)
         finally:
             if old:

@@ -70,6 +70,22 @@ def sending(hands: Hands, here: Copies) -> Hands:
     return sent
 
 
+def receiving(hands: Hands, here: Copies) -> Hands:
+    """Return hands that bring the files of each frame that others have sent, before it counts as done."""
+
+    def brought(tasks: list[FrameTask]) -> Iterator[tuple[FrameTask, FrameDone]]:
+        for task, done in hands(tasks):
+            if not task.renders:  # it was done here
+                yield task, _sent(here, done)
+                continue
+            for made in done.made:
+                if version := here.store.version(made.path):
+                    here.bring({made.path: version}, mtime_ns=made.mtime_ns)
+            yield task, done
+
+    return brought
+
+
 def _sent(here: Copies, done: FrameDone) -> FrameDone:
     faults = []
     for made in done.made:

@@ -7,9 +7,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.cluster.away import Away
 from pipeline.deliver.storage.output import ledger_in_storage, output_in_storage
 from pipeline.deliver.storage.sources import bring_frames_of, brought_job
 from pipeline.faults import Fault, RequestRefused
+from pipeline.job.kept_names import SET_ASIDE
 from pipeline.job.toml_file import read_tables
 from pipeline.job.url import copies_of, is_url, may_name_storage, parted, without_secrets
 
@@ -32,6 +34,14 @@ class Place:
     out: Path | None
     output: Copies | None = None
     origins: dict[Path, str] = field(default_factory=dict)
+
+    def away(self) -> Away:
+        """Return what a worker on another machine must know of it."""
+        origins = {str(copy.absolute()): url for copy, url in self.origins.items()}
+        if self.output is None:
+            return Away(origins)
+        aside = tuple(sorted(name for name in self.output.here() if name.startswith(f"{SET_ASIDE}/")))
+        return Away(origins, self.output.store.url, aside)
 
 
 @contextlib.contextmanager
