@@ -212,7 +212,7 @@ def test_workers_that_would_make_other_bytes_are_refused(tmp_path: Path) -> None
 
 
 def test_a_scheduler_that_goes_away_is_told_once_and_the_next_run_finishes(tmp_path: Path) -> None:
-    job = shoot(tmp_path, 5)
+    job = shoot(tmp_path, 12)
     with scheduler(tmp_path) as (address, process), workers(address, tmp_path), cluster(address) as far:
 
         def stopped(tasks: list[FrameTask]) -> Iterator[tuple[FrameTask, FrameDone]]:
