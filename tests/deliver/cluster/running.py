@@ -29,7 +29,7 @@ def dask() -> list[str]:
 def _begin(kind: str, words: list[str], log: Path, **more: str) -> subprocess.Popen[bytes]:
     module = dask()[-1].format(kind)
     paths = os.pathsep.join(filter(None, [more.pop("first", ""), str(CHECKOUT)]))
-    environment = {**os.environ, "PYTHONPATH": paths, **more}
+    environment = {**os.environ, "DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": "false", "PYTHONPATH": paths, **more}
     with log.open("wb") as stream:
         return subprocess.Popen(
             [sys.executable, "-m", module, *words], stdout=stream, stderr=stream, env=environment, cwd=log.parent
