@@ -4,6 +4,9 @@
 #include <Python.h>
 
 #include <string.h>
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
 
 #include "picture.h"
 
@@ -188,4 +191,16 @@ static PyMethodDef methods[] = {
 };
 static struct PyModuleDef module = {PyModuleDef_HEAD_INIT, "picturework", NULL, -1, methods, NULL, NULL, NULL, NULL};
 
-PyMODINIT_FUNC PyInit_picturework(void) { return PyModule_Create(&module); }
+/* A frame's pictures take some hundred megabytes, again and again. Given back to the system each time, a tenth of the
+   work would be its clearing of pages. */
+static void keep_memory(void) {
+#ifdef __GLIBC__
+    mallopt(M_MMAP_THRESHOLD, 1 << 30);
+    mallopt(M_TRIM_THRESHOLD, 1 << 30);
+#endif
+}
+
+PyMODINIT_FUNC PyInit_picturework(void) {
+    keep_memory();
+    return PyModule_Create(&module);
+}
