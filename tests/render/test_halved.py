@@ -11,7 +11,7 @@ from pipeline.light.box import Box, Size
 from pipeline.light.icc import read_matrix_profile, write_matrix_profile
 from pipeline.light.spaces import SRGB
 from pipeline.render import compiled
-from pipeline.render.halved import box_in_half, halved, is_small_enough
+from pipeline.render.halved import WEIGHTS, box_in_half, halved, is_small_enough
 from pipeline.render.picture import make_pictures, spec_of
 from pipeline.render.source import Source
 from tests.render.charts import PLAIN, image_of
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     Pixels = NDArray[Any]
 
+AT = (0, 0.08, 0.133, 0.43, 0.5)
 BOXES = [Box(0, 0, 640, 480), Box(101, 77, 441, 331), Box(0, 1, 320, 401), Box(637, 0, 3, 480)]
 
 
@@ -70,5 +71,11 @@ def halved_codes(frame: Source) -> Pixels:
 
 
 def test_only_what_is_small_enough_is_made_of_half() -> None:
-    assert is_small_enough(Box(0, 0, 400, 400), Size(100, 100))
-    assert not is_small_enough(Box(0, 0, 400, 400), Size(100, 101))
+    assert is_small_enough(Box(0, 0, 300, 300), Size(100, 100))
+    assert not is_small_enough(Box(0, 0, 300, 300), Size(100, 101))
+
+
+def test_the_weights_leave_broad_lines_and_none_of_the_finest() -> None:
+    """The response of a symmetric filter: 2 x the sum of weights times cosines, at cycles a pixel."""
+    response = [2 * sum(w * np.cos(np.pi * f * at) for w, at in zip(WEIGHTS[3:], (1, 3, 5), strict=True)) for f in AT]
+    np.testing.assert_allclose(response, [1, 0.993, 0.952, 0.025, 0], rtol=0, atol=0.001)

@@ -56,7 +56,9 @@ static int is_wide(void) {
 #endif
 }
 
-/* The kernels of a picture from ((first, weights, taps) for down: sharp, soft; across: sharp, soft). */
+/* The kernels of a picture from ((first, weights, taps) for down: sharp, soft; across: sharp, soft).
+
+   Where the soft ones are the very arrays of the sharp ones, no rings are bounded. */
 static void read_kernels(Buffers *buffers, Picture *p, PyObject *kernels) {
     PyObject *object[8];
     int length[4];
@@ -75,6 +77,7 @@ static void read_kernels(Buffers *buffers, Picture *p, PyObject *kernels) {
         }
         if (buffers->failed) return;
     }
+    p->rings = p->down[0].weights != p->down[1].weights || p->across[0].weights != p->across[1].weights;
 }
 
 /* A picture from (part, size, kernels, brightest, matrices, sharpening, sink, codes_of_root, out, counts). */

@@ -27,6 +27,7 @@ typedef struct {
     int left, top, width, height; /* the part of the frame that it is made from */
     int out_width, out_height, resampled;
     Axis down[2], across[2]; /* sharp, soft */
+    int rings;               /* whether there is a soft kernel that bounds the dark rings of the sharp one */
     float brightest;
     float to_xyz[9], to_target[9], straight[9]; /* XYZ are relative to white; straight: source light to target light */
     const float *taps;                          /* of the blur, the middle first; none: not sharpened */

@@ -248,10 +248,11 @@ INLINE void more_light(Work *w) {
         }
         return;
     }
-    for (int kernel = 0; kernel < 2; kernel++) {
+    for (int kernel = 0; kernel < (p->rings ? 2 : 1); kernel++) {
         resample_down(w, &p->down[kernel], y, count, w->bench->panel);
         resample_across(w, &p->across[kernel], y, count, w->bench->panel, kernel * CHANNELS);
     }
+    if (!p->rings) return;
     for (int channel = CHANNELS; channel < 2 * CHANNELS; channel++) {
         for (int row = y; row < y + count; row++) {
             float *soft = row_of(&w->resampled, channel, row), *rim = soft + p->out_width;
@@ -342,14 +343,22 @@ INLINE void bound_rings(Work *w, int plane, int from, int to, float *const *out)
         }
         for (int x = width; x < width + LANES; x++) row[x] = 0;
     }
+    memset(across - LANES, 0, (size_t)stride * sizeof(float)); /* a row that asks for nothing */
     for (int at = 2; at < count - 2; at++) {
         float *row = of + (size_t)at * stride;
-        memset(row - LANES, 0, (size_t)stride * sizeof(float));
-        for (int k = at - 1; k <= at + 1; k++) {
-            if (!(state[k] & ASKS)) continue;
-            const float *asks = asked + (size_t)k * stride;
-            for (int x = 0; x < width; x += LANES) store(row + x, load(row + x) + sum_beside(asks, x));
-            state[at] |= IS_ASKED;
+        const float *asks[3];
+        for (int k = 0; k < 3; k++) {
+            int does = state[at + k - 1] & ASKS;
+            asks[k] = does ? asked + (size_t)(at + k - 1) * stride : across;
+            if (does) state[at] |= IS_ASKED;
+        }
+        if (!(state[at] & IS_ASKED)) {
+            memset(row - LANES, 0, (size_t)stride * sizeof(float));
+            continue;
+        }
+        row[-1] = 0;
+        for (int x = 0; x < width + LANES; x += LANES) {
+            store(row + x, sum_beside(asks[0], x) + sum_beside(asks[1], x) + sum_beside(asks[2], x));
         }
     }
     for (int at = 3; at < count - 3; at++) {
@@ -437,7 +446,16 @@ INLINE void more_lab(Work *w, int to) {
         float *bounded = w->bench->rows;
         for (int channel = 0; channel < CHANNELS; channel++) {
             for (int y = 0; y < to - from; y++) out[channel][y] = bounded + ((size_t)channel * BAND_ROWS + y) * stride;
-            bound_rings(w, channel, from, to, out[channel]);
+            if (p->rings) {
+                bound_rings(w, channel, from, to, out[channel]);
+                continue;
+            }
+            for (int y = from; y < to; y++) {
+                const float *row = row_of(&w->resampled, channel, y);
+                for (int x = 0; x < width; x += LANES) {
+                    store(out[channel][y - from] + x, smaller(larger(load(row + x), all(0)), all(p->brightest)));
+                }
+            }
         }
     } else {
         for (int channel = 0; channel < CHANNELS; channel++) {
