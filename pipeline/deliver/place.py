@@ -85,16 +85,25 @@ def refuse_strangers(out: Path) -> None:
             f"{out}/{name}", "this is a link, which would lead out of the folder", "take it away, or name another --out"
         )
         for name in shown
-        if (out / name).is_symlink()
+        if _is_link(out / name)
     ]
-    if not faults and not (out / LEDGER).exists() and not _begins_as_ours(out / MANIFEST):
+    if not faults and not _is_there(out / LEDGER) and not _begins_as_ours(out / MANIFEST):
         faults = [
             Fault(f"{out}/{name}", "this file was not made by plateline", "name another folder with --out")
             for name in (MANIFEST, SHEET, WEB)
-            if (out / name).exists()
+            if _is_there(out / name)
         ]
     if faults:
         raise RequestRefused(*faults)
+
+
+def _is_link(place: Path) -> bool:
+    """Return whether a place is a link; not so where its name is none that a folder can have (told when it is made)."""
+    return os.path.islink(place)  # noqa: PTH114 (which would raise then)
+
+
+def _is_there(place: Path) -> bool:
+    return os.path.exists(place)  # noqa: PTH110 (as above)
 
 
 def _begins_as_ours(manifest: Path) -> bool:
