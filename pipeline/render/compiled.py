@@ -80,7 +80,7 @@ def sweep(frame: Frame, wanted: Sequence[Wanted]) -> list[Made]:
     """Return pictures of a frame, all made in one sweep over it."""
     codes = frame.codes
     height, width, bands = codes.shape
-    tables = None if codes.dtype == np.float32 else linear_tables(frame.profile.curves, codes.dtype.itemsize)
+    tables = None if codes.dtype == np.float32 else linear_tables(alike(frame.profile.curves), codes.dtype.itemsize)
     made = [Made(_empty(one), 0, np.zeros((3, 256), np.uint32)) for one in wanted]
     asked: list[Picture] = [_asked(frame, one, into) for one, into in zip(wanted, made, strict=True)]
     outside = picturework.make((codes, codes.dtype.itemsize, bands, width, height), tables, asked)

@@ -210,11 +210,11 @@ def lit(source: Source, spec: Spec) -> Lit:
     """Return a picture sharpened, in the target's linear light."""
     if not (compiled.IS_BUILT and isinstance(spec.space, RGB_SPACES)):
         # The reduced pixels are used twice (measured, sharpened): held once, they are worked out once.
-        working = working_space(source.profile)(_light(source, spec)).copy_memory()
+        working = working_space(source.profile)(light_of(source, spec)).copy_memory()
         return Lit(spec, run_steps(working, spec, TO_TARGET_LIGHT), outside_gamut(working, spec.space))
     frame, box = compiled.Frame(source.codes, source.profile), spec.box
     if spec.turn:
-        light = np.asarray(_light(source, spec).numpy(), dtype=np.float32)
+        light = np.asarray(light_of(source, spec).numpy(), dtype=np.float32)
         frame, box = compiled.Frame(light, source.profile), Box(0, 0, spec.size.width, spec.size.height)
     made = compiled.sweep(frame, [_wanted("target light", spec, box)])[0]
     image = image_of(made.picture)
@@ -222,7 +222,7 @@ def lit(source: Source, spec: Spec) -> Lit:
     return Lit(spec, soft, made.outside / spec.size.pixels)
 
 
-def _light(source: Source, spec: Spec) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+def light_of(source: Source, spec: Spec) -> Any:  # noqa: ANN401 (libvips images have no types to name)
     """Return the linear light of the frame at the output size, as a float image."""
     if not compiled.IS_BUILT or spec.turn:
         # No `copy_memory`: of an image over an array it gives one that does not hold the array, which may go.

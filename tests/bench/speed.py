@@ -35,7 +35,7 @@ OURS, FLOOR = "ours", "floor"
 NO_SLOWER_THAN = {"JPEG": 2.2, "TIFF": 2.5}  # times the floor
 # CIEDE2000, seen eight times smaller, where sharpening averages out. Ours: what the house allows WebP's chroma (Figures
 # in DEVELOPERS.md). Others: they average codes, not light, which is theirs to do; a frame's profile left out is more.
-CLOSE, CLOSE_OTHERS = 1.2, 2.0
+CLOSE, CLOSE_OTHERS = 1.0, 2.0
 ENDINGS = {".jpg": "jpeg", ".webp": "webp"}
 
 

@@ -12,11 +12,13 @@ from PIL import Image
 from pipeline.frames.pixels import decode
 from pipeline.frames.read_header import read_header
 from pipeline.light.box import Box, Size
+from pipeline.light.spaces import SRGB
+from pipeline.render import compiled
+from pipeline.render.colour import matrix_of
 from pipeline.render.picture import make_picture
-from pipeline.render.resize import reduce
 from tests.light import colour_science
 from tests.quality.figure import Figure, at_most, exactly
-from tests.render.charts import PLAIN, Array, finished, image_of
+from tests.render.charts import PLAIN, Array, finished
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -86,9 +88,11 @@ def figures(*, full: bool) -> Iterator[Figure]:
 
 
 def _reduced(light: Floats, size: Size) -> Floats:
-    """Return linear light (h, w) as the pipeline reduces it."""
-    image = image_of(np.repeat(light[..., None], 3, 2).astype(np.float32))
-    return np.asarray(reduce(size, 1.0)(image).numpy()[..., 0], dtype=np.float64)
+    """Return linear light (h, w) as the sweep reduces it."""
+    frame = compiled.Frame(np.repeat(light[..., None], 3, axis=2).astype(np.float32), matrix_of(SRGB))
+    whole = Box(0, 0, light.shape[1], light.shape[0])
+    wanted = compiled.Wanted("light", whole, size, matrix_of(SRGB), None)
+    return np.asarray(compiled.sweep(frame, [wanted])[0].picture[..., 0], dtype=np.float64)
 
 
 def _by_pillow(kernel: Image.Resampling) -> Reduction:

@@ -9,7 +9,8 @@ import numpy as np
 from pipeline.light.box import Size
 from pipeline.light.spaces import SRGB
 from pipeline.light.turn import Turn
-from pipeline.render.picture import AFTER_WORKING_SPACE, STEPS, Spec, run_steps
+from pipeline.render.colour import working_space
+from pipeline.render.picture import Spec, light_of
 from pipeline.render.source import source_of
 from tests.light import colour_science
 from tests.render.charts import PLAIN
@@ -27,7 +28,7 @@ def working_lab(pixels: Pixels, box: Box, size: Size, turn_deg: float = 0.0) -> 
     source = source_of(pixels)
     turn = Turn(Size(source.image.width, source.image.height), turn_deg) if turn_deg else None
     spec = Spec(box, size, source.profile, SRGB, PLAIN, turn)
-    return np.asarray(run_steps(source.image, spec, STEPS[:AFTER_WORKING_SPACE]).numpy(), dtype=np.float64)
+    return np.asarray(working_space(source.profile)(light_of(source, spec)).numpy(), dtype=np.float64)
 
 
 def lab_of_light(light: Floats, space: str) -> Floats:

@@ -120,10 +120,14 @@ static void read_frame(Buffers *buffers, Frame *frame, PyObject *codes, PyObject
         buffers->failed = 1;
         return;
     }
-    frame->table_length = frame->depth == 2 ? 65536 : CODES;
-    size_t table_bytes = sizeof(float) * CHANNELS * (size_t)frame->table_length;
+    int codes_in_table = frame->depth == 2 ? 65536 : CODES;
+    size_t table_bytes = sizeof(float) * (size_t)codes_in_table;
     frame->codes = memory(buffers, codes, (size_t)frame->width * frame->height * frame->bands * frame->depth, 0);
     frame->tables = memory(buffers, tables, frame->depth == 4 ? 0 : table_bytes, 0);
+    if (!buffers->failed && frame->tables) {
+        size_t given = (size_t)buffers->held[buffers->count - 1].len;
+        frame->table_stride = given >= CHANNELS * table_bytes ? codes_in_table : 0;
+    }
 }
 
 static PyObject *numbers(const Picture *pictures, Py_ssize_t count) {

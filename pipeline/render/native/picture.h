@@ -19,8 +19,8 @@ typedef struct {
 typedef struct {
     const void *codes;
     int depth, bands, width, height;
-    const float *tables; /* encoded to linear, one after the other for each channel */
-    int table_length;
+    const float *tables; /* encoded to linear */
+    int table_stride;    /* from the table of one channel to that of the next; 0 where they are alike */
 } Frame;
 
 typedef struct {

@@ -130,7 +130,7 @@ INLINE void next_line(Lines *lines) {
     const Frame *f = lines->frame;
     float *restrict line = lines->data + (size_t)(lines->done % lines->ring) * lines->stride;
     size_t start = ((size_t)lines->done * f->width + lines->left) * f->bands;
-    const float *red = f->tables, *green = red + f->table_length, *blue = green + f->table_length;
+    const float *red = f->tables, *green = red + f->table_stride, *blue = green + f->table_stride;
     int width = lines->width;
     lines->done++;
     if (f->depth == 4) {
