@@ -11,8 +11,8 @@ from PIL import Image
 
 from pipeline.frames.pixels import decode
 from pipeline.frames.read_header import read_header
+from pipeline.light import spaces
 from pipeline.light.box import Box, Size
-from pipeline.light.spaces import SRGB
 from pipeline.render import compiled
 from pipeline.render.colour import matrix_of
 from pipeline.render.picture import make_picture
@@ -89,9 +89,9 @@ def figures(*, full: bool) -> Iterator[Figure]:
 
 def _reduced(light: Floats, size: Size) -> Floats:
     """Return linear light (h, w) as the sweep reduces it."""
-    frame = compiled.Frame(np.repeat(light[..., None], 3, axis=2).astype(np.float32), matrix_of(SRGB))
+    frame = compiled.Frame(np.repeat(light[..., None], 3, axis=2).astype(np.float32), matrix_of(spaces.SRGB))
     whole = Box(0, 0, light.shape[1], light.shape[0])
-    wanted = compiled.Wanted("light", whole, size, matrix_of(SRGB), None)
+    wanted = compiled.Wanted("light", whole, size, matrix_of(spaces.SRGB), None)
     return np.asarray(compiled.sweep(frame, [wanted])[0].picture[..., 0], dtype=np.float64)
 
 
