@@ -192,7 +192,9 @@ def test_workers_that_would_make_other_bytes_are_refused(tmp_path: Path) -> None
     metadata.parent.mkdir()
     metadata.write_text("Metadata-Version: 2.1\nName: pyvips-binary\nVersion: 8.0.1\n", encoding="utf-8")
     (odd["none"] / "pipeline").mkdir()
-    (odd["none"] / "pipeline" / "__init__.py").touch()
+    # A package of that name and nothing in it, wherever an installed one would be looked for.
+    hollow = 'import sys\nsys.modules["pipeline.deliver"] = None\n'
+    (odd["none"] / "pipeline" / "__init__.py").write_text(hollow, encoding="utf-8")
     with scheduler(tmp_path) as (address, _):
         assert refusal(address) == [
             f"--scheduler {address}: this scheduler has no workers; start some with: dask worker {address} --nthreads 1"
