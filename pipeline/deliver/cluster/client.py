@@ -113,9 +113,10 @@ class Cluster:
         try:
             for future in self._as_done(list(waiting)):
                 task = waiting.pop(future)
-                yield task, self._came(future, task)
-            if not waiting:
-                _sweep(tasks)
+                came = self._came(future, task)
+                if not waiting:  # before the last is told: whoever has heard it may ask for no more
+                    _sweep(tasks)
+                yield task, came
             yield from self._gone(waiting.values())
         finally:  # a run that is stopped starts no further task
             with contextlib.suppress(Exception):
