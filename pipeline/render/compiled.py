@@ -29,12 +29,14 @@ if TYPE_CHECKING:
 
     Kernels = tuple[tuple[NDArray[np.int32], NDArray[np.float32], int], ...]
 
+EDITION = 3  # of `native/picture.h`
+
 try:
     picturework: Any = importlib.import_module("pipeline.render.picturework")
 except ImportError:  # built without a compiler
     picturework = None
 
-IS_BUILT = picturework is not None
+IS_BUILT = getattr(picturework, "EDITION", None) == EDITION  # or built before what is here was written
 
 Wants = Literal["light", "target light", "codes"]
 SINKS: tuple[Wants, ...] = ("light", "target light", "codes")

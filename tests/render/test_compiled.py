@@ -43,6 +43,7 @@ FRAME = Box(3, 5, 590, 401)
 def test_it_is_built_here() -> None:
     """Without it nothing below would be tested, and every export would take ten times as long."""
     assert compiled.IS_BUILT
+    assert compiled.picturework.EDITION == compiled.EDITION
 
 
 def frame_codes(kind: type[np.uint8 | np.uint16] = np.uint8) -> NDArray[Any]:

@@ -148,7 +148,7 @@ enum { BUFFERS_OF_FRAME = 2, BUFFERS_OF_PICTURE = 16 };
 typedef int Way(const Frame *frame, Picture *pictures, int count);
 
 /* make((codes, depth, bands, width, height), tables, [picture, ...]) */
-static PyObject *made(PyObject *arguments, Way *way) {
+static PyObject *made_by(PyObject *arguments, Way *way) {
     Frame frame = {0};
     PyObject *codes, *tables, *wanted;
     if (!PyArg_ParseTuple(arguments, "(Oiiii)OO!", &codes, &frame.depth, &frame.bands, &frame.width, &frame.height,
@@ -183,12 +183,12 @@ static PyObject *made(PyObject *arguments, Way *way) {
 
 static PyObject *py_make(PyObject *self, PyObject *arguments) {
     (void)self;
-    return made(arguments, is_wide() ? make_wide : make_plain);
+    return made_by(arguments, is_wide() ? make_wide : make_plain);
 }
 
 static PyObject *py_make_plain(PyObject *self, PyObject *arguments) {
     (void)self;
-    return made(arguments, make_plain);
+    return made_by(arguments, make_plain);
 }
 
 static PyMethodDef methods[] = {
@@ -209,5 +209,7 @@ static void keep_memory(void) {
 
 PyMODINIT_FUNC PyInit_picturework(void) {
     keep_memory();
-    return PyModule_Create(&module);
+    PyObject *made = PyModule_Create(&module);
+    if (made && PyModule_AddIntConstant(made, "EDITION", EDITION)) Py_CLEAR(made);
+    return made;
 }
