@@ -106,7 +106,8 @@ def shoot(tmp_path_factory: pytest.TempPathFactory) -> Shoot:
 
 def workers_of(process: int) -> list[int]:
     """Return the worker processes of an export."""
-    listed = subprocess.run(["ps", "-A", "-ww", "-o", "pid=,ppid=,command="], capture_output=True, text=True, check=True)
+    words = ["ps", "-A", "-ww", "-o", "pid=,ppid=,command="]
+    listed = subprocess.run(words, capture_output=True, text=True, check=True)
     rows = [line.split(None, 2) for line in listed.stdout.splitlines()]
     return [int(pid) for pid, parent, command in rows if int(parent) == process and "spawn_main" in command]
 
