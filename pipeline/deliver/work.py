@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pipeline.frames.header import Header
     from pipeline.light.box import Size
     from pipeline.plan.rendition import Beside, Rendition
-    from pipeline.render.picture import Picture
+    from pipeline.render.picture import Picture, Spec
     from pipeline.render.source import Source
 
 
@@ -194,17 +194,18 @@ def _pictures(sources: _Sources, tasks: Iterable[RenditionTask]) -> Iterator[tup
 
 def _made_at_once(sources: _Sources, batch: list[_Asked]) -> dict[int, Picture]:
     """Return the pictures of a batch that one sweep over the frame gives, by their place in it."""
-    from pipeline.render.picture import ends_in_sweep, make_pictures, spec_of  # noqa: PLC0415 (as in work_on_frame)
+    from pipeline.render.picture import ends_in_sweep, make_pictures  # noqa: PLC0415 (as in work_on_frame)
 
-    specs = {
-        number: spec_of(
-            sources.first, crop.box, one.size, one.rendition.settings, crop.turn_deg, preview=_is_preview(one)
-        )
-        for number, one in enumerate(batch)
-        if one.rendition.beside is None and (crop := one.rendition.crop)
-    }
+    specs = {number: _spec(sources.first, one) for number, one in enumerate(batch) if one.rendition.beside is None}
     swept = {number: spec for number, spec in specs.items() if ends_in_sweep(spec)}
     return dict(zip(swept, make_pictures(sources.first, list(swept.values())), strict=True))
+
+
+def _spec(source: Source, one: _Asked) -> Spec:
+    from pipeline.render.picture import spec_of  # noqa: PLC0415 (as in work_on_frame)
+
+    crop, settings = one.rendition.crop, one.rendition.settings
+    return spec_of(source, crop.box, one.size, settings, crop.turn_deg, preview=_is_preview(one))
 
 
 def _is_preview(one: _Asked) -> bool:

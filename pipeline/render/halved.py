@@ -13,7 +13,7 @@ import numpy as np
 
 from pipeline.light.box import Box, Size
 from pipeline.render import compiled
-from pipeline.render.kernel import Places
+from pipeline.render.kernel import Places, held_inside
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pipeline.render.compiled import Frame, Kernels
 
 LEAST_REDUCTION = 3.0  # below it too little of what a preview shows would be left as it is
-WEIGHTS = np.array([-3, 5, 30, 30, 5, -3], np.float32) / 64
+WEIGHTS = np.array([-3, 5, 30, 30, 5, -3]) / 64
 
 
 def is_small_enough(box: Box, size: Size) -> bool:
@@ -42,12 +42,9 @@ def halved(frame: Frame) -> Frame:
 
 def _weights(side: int) -> tuple[NDArray[np.int32], NDArray[np.float32], int]:
     """Return for each half pixel the first source pixel and the weights from there on; rims are repeated."""
-    count, taps = -(-side // 2), min(len(WEIGHTS), side)
-    reached = 2 * np.arange(count)[:, None] + np.arange(-2, 4)
-    first = np.clip(reached[:, 0], 0, side - taps)
-    weights = np.zeros((count, taps), np.float32)
-    np.add.at(weights, (np.arange(count)[:, None], np.clip(reached, 0, side - 1) - first[:, None]), WEIGHTS)
-    return first.astype(np.int32), weights, taps
+    reached = 2 * np.arange(-(-side // 2))[:, None] + np.arange(-2, 4)
+    first, weights = held_inside(reached, np.broadcast_to(WEIGHTS, reached.shape), side)
+    return first, weights, weights.shape[1]
 
 
 def box_in_half(box: Box) -> Box:

@@ -88,9 +88,14 @@ def bands(kernel: Kernel, places: Places, moves: Floats) -> Band:
     middles = places.all + moves[:, None]
     start = int(np.floor(middles.min() - kernel.reach * scale))
     stop = int(np.ceil(middles.max() + kernel.reach * scale)) + 1
-    x = (np.arange(start, stop) - middles[..., None]) / scale
+    weights = _weighed(kernel, (np.arange(start, stop) - middles[..., None]) / scale)
+    return Band(start, weights.astype(np.float32))
+
+
+def _weighed(kernel: Kernel, x: Floats) -> Floats:
+    """Return the weights at `x` output pixels from each middle, each row of them with sum 1."""
     weights = np.where(np.abs(x) < kernel.reach, kernel.shape(x), 0.0)
-    return Band(start, (weights / weights.sum(axis=-1, keepdims=True)).astype(np.float32))
+    return np.asarray(weights / weights.sum(axis=-1, keepdims=True), dtype=np.float64)
 
 
 def band(kernel: Kernel, places: Places, side: int) -> Band:
@@ -116,16 +121,22 @@ def windows(kernel: Kernel, places: Places, side: int) -> Windows:
     middles = places.all
     lowest = np.floor(middles - kernel.reach * scale).astype(np.intp)
     reached = lowest[:, None] + np.arange(2 * math.ceil(kernel.reach * scale) + 2)
-    x = (reached - middles[:, None]) / scale
-    weights = np.where(np.abs(x) < kernel.reach, kernel.shape(x), 0.0)
-    weights /= weights.sum(axis=-1, keepdims=True)
+    return held_inside(reached, _weighed(kernel, (reached - middles[:, None]) / scale), side)
+
+
+def held_inside(reached: NDArray[np.intp], weights: Floats, side: int) -> Windows:
+    """Return weights (places, pixels) of source pixels `reached` with all that lies outside given to the nearest pixel.
+
+    Pixels without a weight are left out at both ends, as far as every place can spare them.
+    """
+    places = np.arange(len(reached))
     held = np.clip(reached, 0, side - 1)
     counts = weights != 0
-    begins = held[np.arange(places.count), counts.argmax(axis=1)]
-    ends = held[np.arange(places.count), -1 - counts[:, ::-1].argmax(axis=1)]
+    begins = held[places, counts.argmax(axis=1)]
+    ends = held[places, -1 - counts[:, ::-1].argmax(axis=1)]
     taps = int((ends - begins).max()) + 1
     first = np.minimum(begins, side - taps)
-    found = np.zeros((places.count, taps))
+    found = np.zeros((len(places), taps))
     rows, columns = np.nonzero(counts)
     np.add.at(found, (rows, held[rows, columns] - first[rows]), weights[rows, columns])
     return Windows(first.astype(np.int32), found.astype(np.float32))

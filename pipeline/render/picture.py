@@ -184,7 +184,7 @@ def _swept_pictures(source: Source, specs: Sequence[Spec]) -> list[Picture]:
     of_whole = iter(compiled.sweep(frame, whole) if whole else ())
     of_half = iter(compiled.sweep(halved(frame), half) if half else ())
     made = [next(of_half if halves else of_whole) for halves in small]
-    return [_finished(spec, codes_image(one.picture), one) for spec, one in zip(specs, made, strict=True)]
+    return [_finished(spec, one) for spec, one in zip(specs, made, strict=True)]
 
 
 def _wanted_of_half(spec: Spec) -> compiled.Wanted:
@@ -192,8 +192,8 @@ def _wanted_of_half(spec: Spec) -> compiled.Wanted:
     return replace(wanted, kernels=kernels_in_half(spec.box, spec.size))
 
 
-def _finished(spec: Spec, image: Any, made: compiled.Made) -> Picture:  # noqa: ANN401 (libvips images have no types)
-    picture = Picture(image, spec.space, made.outside / spec.size.pixels)
+def _finished(spec: Spec, made: compiled.Made) -> Picture:
+    picture = Picture(codes_image(made.picture), spec.space, made.outside / spec.size.pixels)
     average = average_of(made.counts, spec.space) if isinstance(spec.space, RGBSpace) else _average(picture)
     return replace(picture, average=average)
 
