@@ -37,9 +37,8 @@ if TYPE_CHECKING:
     from pipeline.deliver.recall import Sources
     from pipeline.deliver.review.replies import Kept
     from pipeline.deliver.survey import Survey
-    from pipeline.deliver.unchanged import Stamp
     from pipeline.deliver.work import FrameDone
-    from pipeline.ledger.book import Ledger
+    from pipeline.ledger.book import ContentStamp, Ledger
     from pipeline.ledger.made import Made
     from pipeline.plan.rendition import Plan
 
@@ -243,7 +242,11 @@ def _contents(plan: Plan, ledger: Ledger, faults: list[Fault]) -> dict[str, str]
 
 
 def _tasks(
-    asked: Asked, plan: Plan, contents: Mapping[str, str], made: Mapping[str, Made], known_by: Mapping[Path, Stamp]
+    asked: Asked,
+    plan: Plan,
+    contents: Mapping[str, str],
+    made: Mapping[str, Made],
+    known_by: Mapping[Path, ContentStamp],
 ) -> tuple[list[FrameTask], int]:
     """Return the work of each frame, heaviest first, and how many files are kept as they are."""
     tasks: list[FrameTask] = []

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
-    from pipeline.deliver.unchanged import Stamp
     from pipeline.frames.header import Header
+    from pipeline.ledger.book import ContentStamp
     from pipeline.ledger.made import Made
     from pipeline.plan.facts import Policy
     from pipeline.plan.rendition import Output, Plan, PlannedFrame, Rendition
@@ -71,7 +71,7 @@ class FrameTask:
     file: str
     out: Path
     renditions: tuple[RenditionTask, ...]
-    stamps: Mapping[Path, Stamp] = field(default_factory=dict)
+    stamps: Mapping[Path, ContentStamp] = field(default_factory=dict)
 
     @property
     def headers(self) -> dict[Path, Header]:

@@ -6,35 +6,30 @@ import contextlib
 from typing import TYPE_CHECKING
 
 from pipeline.faults import Fault, FrameUnreadable
+from pipeline.ledger.book import content_stamp
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
-Stamp = tuple[int, int, int]
+    from pipeline.ledger.book import ContentStamp
 
 
-def stamp(path: Path) -> Stamp:
-    """Return what changes where a file's content does: size, time in ns, inode. Raises OSError."""
-    facts = path.stat()
-    return facts.st_size, facts.st_mtime_ns, facts.st_ino
-
-
-def stamps(paths: Iterable[Path]) -> dict[Path, Stamp]:
+def stamps(paths: Iterable[Path]) -> dict[Path, ContentStamp]:
     """Return the stamp of each file that is there. Take them before the content is digested."""
-    found: dict[Path, Stamp] = {}
+    found: dict[Path, ContentStamp] = {}
     for path in paths:
         with contextlib.suppress(OSError):  # told where it is digested
-            found[path] = stamp(path)
+            found[path] = content_stamp(path)
     return found
 
 
-def see_unchanged(path: Path, name: str, before: Mapping[Path, Stamp]) -> None:
+def see_unchanged(path: Path, name: str, before: Mapping[Path, ContentStamp]) -> None:
     """See that a file is as it was `before`, where that is known. Raises `FrameUnreadable`. Call it after decoding."""
     if path not in before:
         return
     try:
-        if stamp(path) == before[path]:
+        if content_stamp(path) == before[path]:
             return
         found = "it was changed while the export was at work"
     except OSError as error:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from pipeline.ledger.rounds import Round, Shown
 
 FILE = LEDGER
+ContentStamp = tuple[int, int, int]
 PICTURE_ENDINGS = frozenset({".jpg", ".png", ".webp", ".tif", ".avif"})
 COLUMNS = MADE_COLUMNS[VERSION]
 PLACES = ", ".join("?" * len(COLUMNS.split()))
@@ -81,7 +82,7 @@ def read_digests(folder: Path) -> Callable[[Path], str]:
 
     Writes nothing. Raises `RequestRefused`; what is returned raises OSError.
     """
-    known: dict[tuple[str, tuple[int, int, int]], str] = {}
+    known: dict[tuple[str, ContentStamp], str] = {}
     with _read_only(folder) as (base, version):
         if base and version:
             rows = base.execute("SELECT path, size, mtime_ns, inode, sha256 FROM content")
@@ -89,15 +90,20 @@ def read_digests(folder: Path) -> Callable[[Path], str]:
     return lambda path: known.get(_stamp(path)) or file_digest(path)
 
 
-def _stamp(path: Path) -> tuple[str, tuple[int, int, int]]:
-    """Return what a frame's file is known by, and what changes where its content does. Raises OSError."""
+def content_stamp(path: Path) -> ContentStamp:
+    """Return what changes where a file's content does: size, time in ns, inode. Raises OSError."""
     facts = path.stat()
+    return facts.st_size, facts.st_mtime_ns, facts.st_ino
+
+
+def _stamp(path: Path) -> tuple[str, ContentStamp]:
+    """Return what a frame's file is known by, and its stamp. Raises OSError."""
     # The path itself stays at home: an output folder is often put on a site whole.
     name = hashlib.sha256(os.fsencode(path.resolve())).hexdigest()
-    return name, (facts.st_size, facts.st_mtime_ns, facts.st_ino)
+    return name, content_stamp(path)
 
 
-def _known_digest(base: sqlite3.Connection, name: str, stamp: tuple[int, int, int]) -> str | None:
+def _known_digest(base: sqlite3.Connection, name: str, stamp: ContentStamp) -> str | None:
     with closing(base.execute("SELECT size, mtime_ns, inode, sha256 FROM content WHERE path = ?", (name,))) as rows:
         row = rows.fetchone()
     return str(row[3]) if row and row[:3] == stamp else None
