@@ -20,9 +20,12 @@ if TYPE_CHECKING:
     from pipeline.deliver.tasks import FileTask, FrameTask, RenditionTask, Work
     from pipeline.frames.header import Header
     from pipeline.light.box import Size
-    from pipeline.plan.rendition import Beside, Rendition
+    from pipeline.plan.rendition import Beside, OutputFormat, Rendition
+    from pipeline.render.budget import Encoded
     from pipeline.render.picture import Picture, Spec
     from pipeline.render.source import Source
+
+    _Alike = tuple[int, OutputFormat, tuple[tuple[OutputFormat, int], ...]]
 
 
 MOST_PIXELS = 60_000_000  # of finished pictures that a frame's worker holds at once
@@ -42,12 +45,13 @@ class FrameDone:
 
 @dataclass(slots=True)
 class _Came:
-    """What has come of a frame so far."""
+    """What has come of a frame so far; `previews` are pictures of the contact sheet encoded, each with its pixels."""
 
     made: list[Made] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     counts: Counter[Work] = field(default_factory=Counter)
+    previews: dict[_Alike, tuple[Picture, Encoded]] = field(default_factory=dict)
 
 
 class _NotMade(Exception):  # noqa: N818 (it is what happened)
@@ -233,7 +237,7 @@ def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Pic
         if picture is None:
             data, quality, fidelity = finish(path.read_bytes()), *_found_before(file)
         else:
-            data, quality, fidelity = _encoded(picture, rendition, file, finish)
+            data, quality, fidelity = _encoded(picture, rendition, file, finish, came)
         digest = picture_digest(data)  # by the readers of `verify`: what they cannot read back is not delivered
         if picture is not None and (aside := set_aside(task.out, file.output.path, data, file.known_sha256)):
             came.notes.append(f"{file.output.path} was not as plateline left it; that version is now {aside}")
@@ -287,20 +291,18 @@ def _found_before(file: FileTask) -> tuple[int | None, float | None]:
 
 
 def _encoded(
-    picture: Picture, rendition: Rendition, file: FileTask, finish: Callable[[bytes], bytes]
+    picture: Picture, rendition: Rendition, file: FileTask, finish: Callable[[bytes], bytes], came: _Came
 ) -> tuple[bytes, int | None, float | None]:
     """Return a whole file, its quality and what was measured of it. Raises `_NotMade`."""
     import pyvips  # noqa: PLC0415 (as in work_on_frame)
 
     from pipeline.render.budget import BudgetTooSmall, encoded  # noqa: PLC0415 (as in work_on_frame)
-    from pipeline.render.picture import on_screen  # noqa: PLC0415 (as above)
 
-    settings = rendition.settings
-    if file.output in rendition.sheet_outputs:
-        settings = replace(settings, bytes_max=None, fidelity=None, progressive=False, jpeg_tables="standard")
-    picture = on_screen(picture) if _on_sheet(rendition, file) else picture
     try:
-        made = encoded(picture, file.output.format, settings, finish)
+        if file.output in rendition.sheet_outputs:
+            made = _preview(picture, rendition, file, came)
+            return finish(made.data), made.quality, made.fidelity
+        made = encoded(picture, file.output.format, rendition.settings, finish)
     except BudgetTooSmall as error:
         shorter = "shorten its words (alt text, caption, keywords, terms), or allow more bytes"
         wanted = shorter if error.by_words else "allow more bytes, or ask for a smaller size"
@@ -309,6 +311,19 @@ def _encoded(
         found = f"it could not be written as {file.output.format} ({' '.join(str(error.detail).split())})"
         raise _NotMade(Fault(file.output.path, found, "ask for another format, or for a smaller size")) from error
     return made.data, made.quality, made.fidelity
+
+
+def _preview(picture: Picture, rendition: Rendition, file: FileTask, came: _Came) -> Encoded:
+    """Return a picture of the contact sheet without metadata; where several renditions show the same, encoded once."""
+    from pipeline.render.budget import encoded  # noqa: PLC0415 (as in work_on_frame)
+    from pipeline.render.picture import on_screen  # noqa: PLC0415 (as above)
+
+    alike = (id(picture), file.output.format, rendition.settings.quality)
+    if alike not in came.previews:
+        settings = replace(rendition.settings, bytes_max=None, fidelity=None, progressive=False, jpeg_tables="standard")
+        shown = on_screen(picture) if _on_sheet(rendition, file) else picture
+        came.previews[alike] = picture, encoded(shown, file.output.format, settings, bytes)
+    return came.previews[alike][1]
 
 
 def _on_sheet(rendition: Rendition, file: FileTask) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pipeline.frames import items, refusal
 from pipeline.frames.complete import is_cut_short
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     import pyvips
+    from numpy.typing import NDArray
 
     from pipeline.frames.header import Header
 
@@ -34,12 +35,35 @@ class Pixels:
     """A decoded frame in memory, upright, encoded in the space of `icc_profile`.
 
     `image` is uchar (0..255) or ushort (0..65535) with 1 (grey), 3 (RGB) or 4 (CMYK, 0 is paper) bands and
-    carries no metadata. `notes` are half-sentences about what had to be assumed or changed.
+    carries no metadata. `notes` are half-sentences about what had to be assumed or changed. `codes` (h, w, bands) are
+    the same memory as `image`, where they are at hand.
     """
 
     image: pyvips.Image
     icc_profile: bytes
     notes: tuple[str, ...]
+    codes: NDArray[Any] | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Held:
+    """An image over an array that was filled once; it has no metadata: nothing may travel on by accident."""
+
+    image: pyvips.Image
+    codes: NDArray[Any]
+
+    @classmethod
+    def of(cls, image: pyvips.Image) -> _Held:
+        """Return an image worked out. Raises pyvips.Error."""
+        import pyvips  # noqa: PLC0415 (heavy; only verbs that decode load it)
+
+        codes = image.numpy().reshape(image.height, image.width, image.bands)
+        held = pyvips.Image.new_from_memory(codes, image.width, image.height, image.bands, image.format)
+        return cls(held.copy(interpretation=image.interpretation), codes)
+
+    def as_seen(self, image: pyvips.Image) -> _Held:
+        """Return this, or what was made of it since."""
+        return self if image is self.image else _Held.of(image)
 
 
 def decode(header: Header, *, name: str) -> Pixels:
@@ -52,18 +76,21 @@ def decode(header: Header, *, name: str) -> Pixels:
     try:
         if header.format == "raw":
             image, notes = develop(header, name=name)
-            return Pixels(_bare(image), write_matrix_profile(ROMM), notes)
-        image, shape_notes = _decoded(header, name)
+            held = _Held.of(image)
+            return Pixels(held.image, write_matrix_profile(ROMM), notes, held.codes)
+        held, shape_notes = _decoded(header, name)
     except OSError as error:
         raise refusal.unopened(name, error) from error
+    image = held.image
     icc_profile, colour_note = _colour(header.icc_profile, image.bands, name)
     if image.bands == 1 and colour_note:
         image = image.bandjoin([image, image]).copy(interpretation="rgb16" if image.format == "ushort" else "srgb")
     colour_notes = (colour_note,) if colour_note else ()
-    return Pixels(_bare(_upright(image, header.orientation)), icc_profile, colour_notes + shape_notes)
+    held = held.as_seen(_upright(image, header.orientation))
+    return Pixels(held.image, icc_profile, colour_notes + shape_notes, held.codes)
 
 
-def _decoded(header: Header, name: str) -> tuple[pyvips.Image, tuple[str, ...]]:
+def _decoded(header: Header, name: str) -> tuple[_Held, tuple[str, ...]]:
     """Return colour bands only, as stored (not yet upright), in memory, and what was done to get there."""
     import pyvips  # noqa: PLC0415 (heavy; only verbs that decode load it)
 
@@ -76,7 +103,7 @@ def _decoded(header: Header, name: str) -> tuple[pyvips.Image, tuple[str, ...]]:
             raise refusal.unreadable(name, "has changed since its header was read", "run again")
         if header.format in ("avif", "heic") and header.bits > 8:
             image = _full_scale(image, header.bits)
-        image = image.copy_memory()
+        held = _Held.of(image)
     except (pyvips.Error, Damaged) as error:
         with header.path.open("rb") as stream:
             cut = is_cut_short(stream, header.format)
@@ -84,14 +111,14 @@ def _decoded(header: Header, name: str) -> tuple[pyvips.Image, tuple[str, ...]]:
     notes = []
     if pages := _other_pictures(image):
         notes.append(f"the first of {pages} pictures in the file taken")
-    colour = colour_bands(image) or image.bands
+    colour, whole = colour_bands(image) or image.bands, held.image
     if image.bands > colour + header.alpha:
         notes.append(EXTRA_LEFT_OUT)
     if not header.alpha:
-        return (image[:colour] if image.bands > colour else image), tuple(notes)
-    if image[colour].min() < _white(image):
+        return held.as_seen(whole[:colour] if image.bands > colour else whole), tuple(notes)
+    if whole[colour].min() < _white(image):
         notes.append(LAID_ON_WHITE)
-    return _on_white(image, colour), tuple(notes)
+    return _Held.of(_on_white(whole, colour)), tuple(notes)
 
 
 def _lacks_tiles(path: Path) -> bool:
@@ -136,19 +163,10 @@ def _upright(image: pyvips.Image, orientation: int) -> pyvips.Image:
     mirrored = {2: "horizontal", 4: "vertical", 5: "horizontal", 7: "vertical"}
     if orientation == 1:
         return image
-    image = image.copy_memory()
     if angle := turned.get(orientation):
         image = image.rot(angle)
     if direction := mirrored.get(orientation):
         image = image.flip(direction)
-    return image
-
-
-def _bare(image: pyvips.Image) -> pyvips.Image:
-    """Return the image in memory without the metadata of its file: nothing of it may travel on by accident."""
-    image = image.copy_memory().copy()
-    for name in image.get_fields():
-        image.remove(name)  # what belongs to the picture itself (size, bands ...) stays
     return image
 
 

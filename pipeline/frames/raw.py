@@ -117,7 +117,7 @@ def develop(header: Header, *, name: str) -> tuple[pyvips.Image, tuple[str, ...]
     image = pyvips.Image.new_from_memory(linear, width, height, bands, "ushort")
     if bands == 1:
         image = image.bandjoin([image, image])
-    image = image.maplut(_curve()).copy(interpretation="rgb16").copy_memory()
+    image = image.maplut(_curve()).copy(interpretation="rgb16")
     notes = ("no as-shot white balance: developed for daylight",) if no_balance else ()
     return image, notes
 

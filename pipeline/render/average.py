@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.light.spaces import SRGB, rgb_to_pcs
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from collections.abc import Sequence
 
     from pipeline.light.spaces import RGBSpace
 
@@ -21,15 +21,12 @@ def average_colour(finished: Any, space: RGBSpace) -> str:  # noqa: ANN401 (libv
     mean of encoded values would be too dark. A colour outside sRGB is clipped into it. Source: [IEC61966].
     """
     counts = np.frombuffer(finished.hist_find().write_to_memory(), dtype=np.uint32).reshape(-1, 3)
-    levels = np.zeros((3, 256), np.uint32)
-    levels[:, : len(counts)] = counts.T
-    return average_of(levels, space)
+    of_codes = space.curve.to_linear(np.arange(len(counts)) / 255)
+    return average_of(of_codes @ counts / counts.sum(axis=0), space)
 
 
-def average_of(counts: NDArray[np.uint32], space: RGBSpace) -> str:
-    """Return the same of how often each code is there: (3, 256)."""
-    shares = counts / counts.sum(axis=1, keepdims=True)
-    light = shares @ space.curve.to_linear(np.arange(256) / 255)
-    mean = np.linalg.inv(rgb_to_pcs(SRGB)) @ rgb_to_pcs(space) @ light
+def average_of(light: Sequence[float], space: RGBSpace) -> str:
+    """Return the same of the mean of linear light of `space`: red, green, blue."""
+    mean = np.linalg.inv(rgb_to_pcs(SRGB)) @ rgb_to_pcs(space) @ np.asarray(light)
     red, green, blue = np.round(255 * SRGB.curve.to_encoded(np.clip(mean, 0.0, 1.0))).astype(int)
     return f"#{red:02x}{green:02x}{blue:02x}"

@@ -1,4 +1,4 @@
-"""Colour: from the frame's encoding through linear light and CIE Lab D50 to the target's encoding.
+"""Colour: from the frame's encoding through linear light and X, Y and Z under D50 to the target's encoding.
 
 Matrix and grey profiles are applied as their own table and 3 x 3 (exact in float; relative colorimetric, where
 black maps to black by construction, so black-point compensation changes nothing). What a target's ICC profile has in
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from pipeline.light.transfer import Curve
     from pipeline.render.output_profile import Space
 
-PCS_WHITE_100 = [100 * value for value in PCS_WHITE]
 FINE = 65535  # steps over the square root of linear light: none is over 0.011 of an 8-bit level
 INTERPRETATIONS = {1: "b-w", 3: "srgb", 4: "cmyk"}
 
@@ -80,38 +79,30 @@ def linear_light(source: MatrixProfile) -> Callable[[Any], Any]:
 
 
 def working_space(source: MatrixProfile) -> Callable[[Any], Any]:
-    """Return a step from linear light of the source's RGB to CIE Lab D50, float, L 0..100."""
-
-    def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
-        xyz = _recomb(source.to_pcs)(image)
-        return (xyz * 100).copy(interpretation="xyz").XYZ2Lab(temp=PCS_WHITE_100)
-
-    return step
+    """Return a step from linear light of the source's RGB to X, Y and Z under D50, float, Y of white 1."""
+    return _recomb(source.to_pcs)
 
 
 def target_space(space: Space, gamut: str = "clip") -> Callable[[Any], Any]:
-    """Return a step from CIE Lab D50 to linear light of the target, float, white 1; outside 0..1 where out of gamut.
+    """Return a step from X, Y and Z under D50 to linear light of the target, float, white 1.
 
-    RGB has three bands, grey one. For tables they are XYZ, each by that of white, with black at the profile's black.
+    What is out of gamut lies outside 0..1. RGB has three bands, grey one. For tables they are XYZ, each by that of
+    white, with black at the profile's black.
     `gamut` "soft" lowers the chroma of RGB that lies outside, "clip" leaves it to the rounding.
     """
-
-    def xyz(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
-        return image.copy(interpretation="lab").Lab2XYZ(temp=PCS_WHITE_100) / 100
-
     if isinstance(space, GreyProfile):
-        return lambda image: xyz(image)[1]
+        return lambda image: image[1]
     if isinstance(space, TableProfile):
         rest, black = 1 - space.black, space.black
-        return lambda image: xyz(image) / list(PCS_WHITE) * rest + black
+        return lambda image: image / list(PCS_WHITE) * rest + black
     to_pcs = matrix_of(space).to_pcs
     from_pcs = np.asarray(np.linalg.inv(to_pcs), dtype=np.float64)
     soft = soften(to_pcs) if gamut == "soft" else lambda image: image
-    return lambda image: soft(_recomb(from_pcs)(xyz(image)))
+    return lambda image: soft(_recomb(from_pcs)(image))
 
 
 def outside_gamut(working: Any, space: Space) -> float:  # noqa: ANN401 (libvips images have no types to name)
-    """Return the share (0..1) of pixels of a CIE Lab D50 image that lie outside the gamut of `space`.
+    """Return the share (0..1) of pixels of an image of X, Y and Z under D50 that lie outside the gamut of `space`.
 
     For tables that is what does not come back from them; for grey, what is darker than black or lighter than white.
     """

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from pipeline.light.spaces import PCS_WHITE
 from pipeline.render.colour import alike, codes_of_root, linear_tables
 from pipeline.render.kernel import SHARP, SOFT, Places, windows
 
@@ -29,7 +28,7 @@ if TYPE_CHECKING:
 
     Kernels = tuple[tuple[NDArray[np.int32], NDArray[np.float32], int], ...]
 
-EDITION = 3  # of `native/picture.h`
+EDITION = 4  # of `native/picture.h`
 
 try:
     picturework: Any = importlib.import_module("pipeline.render.picturework")
@@ -71,11 +70,11 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Made:
-    """A picture (h, w, 3), its pixels outside the target's gamut, and how often each code is there (3, 256)."""
+    """A picture (h, w, 3), its pixels outside the target's gamut, and the mean of the target's light in its codes."""
 
     picture: NDArray[Any]
     outside: int
-    counts: NDArray[np.uint32]
+    light: tuple[float, float, float]
 
 
 def sweep(frame: Frame, wanted: Sequence[Wanted]) -> list[Made]:
@@ -83,10 +82,10 @@ def sweep(frame: Frame, wanted: Sequence[Wanted]) -> list[Made]:
     codes = frame.codes
     height, width, bands = codes.shape
     tables = None if codes.dtype == np.float32 else linear_tables(alike(frame.profile.curves), codes.dtype.itemsize)
-    made = [Made(_empty(one), 0, np.zeros((3, 256), np.uint32)) for one in wanted]
-    asked: list[Picture] = [_asked(frame, one, into) for one, into in zip(wanted, made, strict=True)]
-    outside = picturework.make((codes, codes.dtype.itemsize, bands, width, height), tables, asked)
-    return [Made(one.picture, lost, one.counts) for one, lost in zip(made, outside, strict=True)]
+    pictures = [_empty(one) for one in wanted]
+    asked: list[Picture] = [_asked(frame, one, into) for one, into in zip(wanted, pictures, strict=True)]
+    found = picturework.make((codes, codes.dtype.itemsize, bands, width, height), tables, asked)
+    return [Made(picture, *one) for picture, one in zip(pictures, found, strict=True)]
 
 
 def _empty(wanted: Wanted) -> NDArray[Any]:
@@ -94,7 +93,7 @@ def _empty(wanted: Wanted) -> NDArray[Any]:
     return np.empty((wanted.size.height, wanted.size.width, 3), kind)
 
 
-def _asked(frame: Frame, wanted: Wanted, into: Made) -> Picture:
+def _asked(frame: Frame, wanted: Wanted, into: NDArray[Any]) -> Picture:
     box, size, how = wanted.box, wanted.size, wanted.how
     taps = np.array(how.taps, np.float32) if how else None
     return (
@@ -106,15 +105,14 @@ def _asked(frame: Frame, wanted: Wanted, into: Made) -> Picture:
         (taps, how.window, how.strength, how.grain, how.halo_limit) if how else NOT_SHARPENED,
         SINKS.index(wanted.wants),
         codes_of_root(alike(wanted.target.curves)) if wanted.wants == "codes" else None,
-        into.picture,
-        into.counts,
+        into,
     )
 
 
 def _matrices(source: MatrixProfile, target: MatrixProfile) -> NDArray[np.float32]:
-    """Return source light to XYZ relative to white, that to target light, and the straight way."""
-    white, from_pcs = np.array(PCS_WHITE), np.linalg.inv(target.to_pcs)
-    return np.stack([source.to_pcs / white[:, None], from_pcs * white, from_pcs @ source.to_pcs]).astype(np.float32)
+    """Return the matrix from source light to target light, and the luminance of source light: twelve numbers."""
+    straight = np.linalg.inv(target.to_pcs) @ source.to_pcs
+    return np.concatenate([straight.ravel(), source.to_pcs[1]]).astype(np.float32)
 
 
 def kernels_over(box: Box, size: Size) -> Kernels | None:

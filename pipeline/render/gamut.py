@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pipeline.light.cielab import WHITE, lab_to_xyz, xyz_to_lab
+from pipeline.light.cielab import WHITE, xyz_to_lab
 from pipeline.light.gamut import chroma_limit
 from pipeline.light.icc_output import TableProfile, read_output_profile
 from pipeline.render.arrays import by_array
@@ -58,7 +58,7 @@ def _limit(to_pcs: bytes) -> ChromaLimit:
 
 
 def lost_share(working: Any, space: TableProfile) -> float:  # noqa: ANN401 (libvips images have no types to name)
-    """Return the share (0..1) of pixels of a CIE Lab D50 image that come back from a device's tables as another colour.
+    """Return the share (0..1) of pixels (X, Y and Z under D50) that come back from a device's tables as another colour.
 
     Whatever the intent that is asked for, it is the colorimetric tables that know the device's gamut.
     """
@@ -67,8 +67,8 @@ def lost_share(working: Any, space: TableProfile) -> float:  # noqa: ANN401 (lib
         raise AssertionError("a profile of tables has them for every intent")  # noqa: TRY004 (it was read as one)
     shadow, rest = (device.black * WHITE).astype(np.float32), np.float32(1 - device.black)
 
-    def lost(lab: Planes) -> NDArray[np.uint8]:
-        asked = xyz_to_lab(lab_to_xyz(lab) * rest + shadow)
+    def lost(xyz: Planes) -> NDArray[np.uint8]:
+        asked = xyz_to_lab(xyz * rest + shadow)
         given = device.to_pcs.to_lab(device.from_pcs.from_lab(asked))
         far = np.linalg.norm(given - asked, axis=-1, keepdims=True) > ROUND_TRIP
         return np.asarray(far, dtype=np.uint8)

@@ -29,15 +29,16 @@ def is_small_enough(box: Box, size: Size) -> bool:
     return min(box.width / size.width, box.height / size.height) >= LEAST_REDUCTION
 
 
-def halved(frame: Frame) -> Frame:
-    """Return linear light (float32) of a whole frame at half its size; an odd last line or column counts as half."""
+def half_of(frame: Frame) -> compiled.Wanted:
+    """Return what to ask of a sweep for the light of a whole frame at half its size.
+
+    An odd last line or column counts as half.
+    """
     height, width = frame.codes.shape[:2]
     size = Size(-(-width // 2), -(-height // 2))
     down, across = _weights(height), _weights(width)
     kernels: Kernels = (down, down, across, across)
-    whole = Box(0, 0, width, height)
-    wanted = compiled.Wanted("light", whole, size, frame.profile, None, kernels=kernels)
-    return compiled.Frame(compiled.sweep(frame, [wanted])[0].picture, frame.profile)
+    return compiled.Wanted("light", Box(0, 0, width, height), size, frame.profile, None, kernels=kernels)
 
 
 def _weights(side: int) -> tuple[NDArray[np.int32], NDArray[np.float32], int]:

@@ -34,7 +34,7 @@ from pipeline.render.arrays import codes_image
 from pipeline.render.average import average_colour, average_of
 from pipeline.render.colour import linear_light, matrix_of, outside_gamut, quantise, target_space, working_space
 from pipeline.render.gamut import soften
-from pipeline.render.halved import box_in_half, halved, is_small_enough, kernels_in_half
+from pipeline.render.halved import box_in_half, half_of, is_small_enough, kernels_in_half
 from pipeline.render.ink import total_ink
 from pipeline.render.mark import proof_mark
 from pipeline.render.output_profile import space_of
@@ -52,6 +52,7 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import PixelSettings
     from pipeline.render.ink import Ink
     from pipeline.render.output_profile import Space
+    from pipeline.render.sharpen import Unsharp
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,14 +178,38 @@ def ends_in_sweep(spec: Spec) -> bool:
 
 
 def _swept_pictures(source: Source, specs: Sequence[Spec]) -> list[Picture]:
+    """Return the finished pixels of each; those that are alike are made once."""
+    ways = [_way(one) for one in specs]
+    first = dict(zip(reversed(ways), reversed(specs), strict=True))
     frame = compiled.Frame(source.codes, source.profile)
-    small = [one.preview and is_small_enough(one.box, one.size) for one in specs]
-    whole = [_wanted("codes", one) for one, halves in zip(specs, small, strict=True) if not halves]
-    half = [_wanted_of_half(one) for one, halves in zip(specs, small, strict=True) if halves]
-    of_whole = iter(compiled.sweep(frame, whole) if whole else ())
-    of_half = iter(compiled.sweep(halved(frame), half) if half else ())
-    made = [next(of_half if halves else of_whole) for halves in small]
-    return [_finished(spec, one) for spec, one in zip(specs, made, strict=True)]
+    small = {way: one for way, one in first.items() if way.of_half}
+    whole = {way: one for way, one in first.items() if not way.of_half}
+    wanted = [_wanted("codes", one) for one in whole.values()]
+    found = compiled.sweep(frame, [*wanted, *([half_of(frame)] if small else ())])
+    made = dict(zip(whole, found, strict=False))
+    if small:
+        half = compiled.Frame(found[-1].picture, source.profile)
+        made |= zip(small, compiled.sweep(half, [_wanted_of_half(one) for one in small.values()]), strict=True)
+    pictures = {way: _finished(first[way], one) for way, one in made.items()}
+    return [pictures[way] for way in ways]
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """All that the pixels of a swept picture depend on, beside the frame."""
+
+    box: Box
+    size: Size
+    how: Unsharp | None
+    space: RGBSpace | bytes
+    of_half: bool
+
+
+def _way(spec: Spec) -> _Way:
+    space = spec.space.icc_profile if isinstance(spec.space, RGBProfile) else spec.space
+    if not isinstance(space, RGBSpace | bytes):
+        raise TypeError("a sweep ends in RGB")
+    return _Way(spec.box, spec.size, _how(spec), space, spec.preview and is_small_enough(spec.box, spec.size))
 
 
 def _wanted_of_half(spec: Spec) -> compiled.Wanted:
@@ -194,16 +219,21 @@ def _wanted_of_half(spec: Spec) -> compiled.Wanted:
 
 def _finished(spec: Spec, made: compiled.Made) -> Picture:
     picture = Picture(codes_image(made.picture), spec.space, made.outside / spec.size.pixels)
-    average = average_of(made.counts, spec.space) if isinstance(spec.space, RGBSpace) else _average(picture)
+    average = average_of(made.light, spec.space) if isinstance(spec.space, RGBSpace) else _average(picture)
     return replace(picture, average=average)
 
 
 def _wanted(wants: compiled.Wants, spec: Spec, box: Box | None = None) -> compiled.Wanted:
-    settings, size, how = spec.settings, spec.size, None
-    if settings.sharpen_amount > 0 and min(size.width, size.height) >= SMALLEST_SIDE:
-        how = unsharp(settings.sharpen_radius_px, settings.sharpen_amount, settings.halo_limit, spec.reduction)
     target = matrix_of(spec.space) if isinstance(spec.space, RGB_SPACES) else spec.source
-    return compiled.Wanted(wants, box or spec.box, size, target, how, BRIGHTEST)
+    return compiled.Wanted(wants, box or spec.box, spec.size, target, _how(spec), BRIGHTEST)
+
+
+def _how(spec: Spec) -> Unsharp | None:
+    """Return how a picture is sharpened, None where it is not."""
+    settings, size = spec.settings, spec.size
+    if settings.sharpen_amount <= 0 or min(size.width, size.height) < SMALLEST_SIDE:
+        return None
+    return unsharp(settings.sharpen_radius_px, settings.sharpen_amount, settings.halo_limit, spec.reduction)
 
 
 def lit(source: Source, spec: Spec) -> Lit:

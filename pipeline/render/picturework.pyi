@@ -13,7 +13,6 @@ Picture: TypeAlias = tuple[
     int,
     NDArray[np.uint8] | None,
     NDArray[Any],
-    NDArray[np.uint32],
 ]
 
 def make(
@@ -21,10 +20,10 @@ def make(
     tables: NDArray[np.float32] | None,
     pictures: list[Picture],
     /,
-) -> list[int]: ...
+) -> list[tuple[int, tuple[float, float, float]]]: ...
 def make_plain(
     frame: tuple[NDArray[Any], int, int, int, int],
     tables: NDArray[np.float32] | None,
     pictures: list[Picture],
     /,
-) -> list[int]: ...
+) -> list[tuple[int, tuple[float, float, float]]]: ...

@@ -23,8 +23,8 @@ def in_srgb(image: Any, space: Space) -> Any:  # noqa: ANN401 (libvips images ha
     those of the screen.
     """
     source = source_of(Pixels(image, icc_profile_of(space), ()))
-    lab = working_space(source.profile)(linear_light(source.profile)(source.image))
-    return quantise(SRGB)(target_space(SRGB)(lab))
+    xyz = working_space(source.profile)(linear_light(source.profile)(source.image))
+    return quantise(SRGB)(target_space(SRGB)(xyz))
 
 
 def sample(image: Any) -> Any:  # noqa: ANN401 (as above)

@@ -1,7 +1,8 @@
 """Output sharpening on lightness, after the last resize and before the target's space.
 
 Unsharp masking, held back twice by the range of lightness around each pixel: where that is no more than grain would
-make it, nothing is added; and no result leaves it by more than a share of itself.
+make it, nothing is added; and no result leaves it by more than a share of itself. What is made lighter or darker gets
+as much more or less light of its own colour: hue and saturation stay, and what is darkened cannot leave the gamut.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
+from pipeline.light.cielab import lightnesses_of, luminances_of
 from pipeline.light.sharpness import (
     PAPER_GAIN,
     edge_sigma_px,
@@ -79,9 +81,10 @@ def unsharp(radius_px: float, amount: float, halo_limit: float, reduction: float
 
 
 def sharpen_lightness(radius_px: float, amount: float, halo_limit: float, reduction: float) -> Callable[[Any], Any]:
-    """Return a step that raises local contrast of L in a CIE Lab image; a and b stay as they are. See `unsharp`.
+    """Return a step that raises local contrast of L* in an image of X, Y and Z under D50, Y of white 1. See `unsharp`.
 
-    A picture less than five pixels wide or high is left alone.
+    X, Y and Z of a pixel become as many times lighter: their proportions stay as they are. A picture less than five
+    pixels wide or high is left alone.
     """
     if amount <= 0:
         return lambda image: image
@@ -90,9 +93,12 @@ def sharpen_lightness(radius_px: float, amount: float, halo_limit: float, reduct
     def step(image: Any) -> Any:  # noqa: ANN401 (libvips images have no types to name)
         if min(image.width, image.height) < SMALLEST_SIDE:
             return image
-        lab = np.asarray(image.numpy(), dtype=np.float32)
-        lab[..., 0] = sharpened(np.ascontiguousarray(lab[..., 0]), how)
-        made = pyvips.Image.new_from_memory(lab, image.width, image.height, lab.shape[2], "float")
+        xyz = np.asarray(image.numpy(), dtype=np.float32)
+        before = lightnesses_of(xyz[..., 1])
+        after = sharpened(before, how)
+        changed = after != before
+        xyz[changed] *= (luminances_of(after[changed]) / luminances_of(before[changed]))[:, None]
+        made = pyvips.Image.new_from_memory(xyz, image.width, image.height, xyz.shape[2], "float")
         return made.copy(interpretation=image.interpretation)
 
     return step

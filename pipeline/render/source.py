@@ -47,7 +47,7 @@ class Source:
 
     @classmethod
     def of(cls, image: Any, profile: MatrixProfile) -> Source:  # noqa: ANN401 (libvips images have no types to name)
-        """Return a source of a libvips image that may go afterwards."""
+        """Return a source of a libvips image of which no array is at hand."""
         codes = np.asarray(image.numpy()).reshape(image.height, image.width, image.bands)
         held = pyvips.Image.new_from_memory(codes, image.width, image.height, image.bands, image.format)
         return cls(held.copy(interpretation=image.interpretation), codes, profile)
@@ -60,7 +60,7 @@ def source_of(pixels: Pixels) -> Source:
     """
     matrix = read_matrix_profile(pixels.icc_profile)
     if matrix:
-        return Source.of(pixels.image, matrix)
+        return Source.of(pixels.image, matrix) if pixels.codes is None else Source(pixels.image, pixels.codes, matrix)
     to_pcs = to_connection_space(pixels.icc_profile, "relative")
     if to_pcs is None:
         raise ValueError("its ICC profile cannot be read")

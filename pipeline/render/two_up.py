@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pyvips
 
+from pipeline.light.spaces import PCS_WHITE
 from pipeline.light.two_up import halves
 from pipeline.render.colour import target_space
 from pipeline.render.picture import Lit, finished, lit, spec_of
@@ -42,5 +43,5 @@ def make_two_up(
 
 def _paper(size: Size, space: Space) -> Any:  # noqa: ANN401 (libvips images have no types to name)
     """Return white in the target's linear light: that of the screen, or of the paper itself."""
-    white = pyvips.Image.black(1, 1, bands=3).linear(1, [100, 0, 0]).cast("float")
+    white = pyvips.Image.black(1, 1, bands=3).linear(1, list(PCS_WHITE)).cast("float")
     return target_space(space)(white).embed(0, 0, size.width, size.height, extend="copy")

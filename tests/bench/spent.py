@@ -30,7 +30,7 @@ class Spent:
 def spent(*commands: Command) -> Spent:
     """Run commands side by side; return what they cost. CalledProcessError where one fails."""
     began, cpu_s, failed = time.perf_counter(), 0.0, []
-    running = [subprocess.Popen(command) for command in commands]
+    running = [subprocess.Popen(command, env=_as_installed()) for command in commands]
     for process in running:
         _, status, used = os.wait4(process.pid, 0)
         process.returncode = os.waitstatus_to_exitcode(status)
@@ -40,6 +40,11 @@ def spent(*commands: Command) -> Spent:
     for process in failed:
         raise subprocess.CalledProcessError(process.returncode, process.args)
     return Spent(wall_s, cpu_s)
+
+
+def _as_installed() -> dict[str, str]:
+    """Return the environment of a program whose modules are compiled once, as they are where it is installed."""
+    return {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
 
 
 def in_turn(ways: Mapping[str, Callable[[], Spent]], rounds: int) -> dict[str, Spent]:

@@ -26,11 +26,11 @@ from tests.render.test_sharpen import (
     acuity,
     edge_between,
     halo_px,
-    lab_of,
     lightness,
     noisy_grey,
     overshoot,
     reduced_edge,
+    working_of,
 )
 
 if TYPE_CHECKING:
@@ -76,11 +76,11 @@ def figures(*, full: bool) -> Iterator[Figure]:
 
 def _halos() -> Iterator[Figure]:
     """Measure the full width of halos on paper, reduced 3 times, where the frame's own blur is not in the way."""
-    lab = lab_of(reduced_edge((84, 161), 0.8, 3.0))
+    working = working_of(reduced_edge((84, 161), 0.8, 3.0))
     wide = {}
     for viewing in VIEWING_MM:
         how = (paper_radius_px(viewing, PPI), 1.0, 0.18, 3.0)
-        change = lightness(sharpen_lightness(*how)(lab)) - lightness(lab)
+        change = lightness(sharpen_lightness(*how)(working)) - lightness(working)
         wide[viewing] = halo_px(change) / PPI * MM_PER_INCH
     off = max(VIEWING_MM, key=lambda viewing: abs(wide[viewing] / paper_halo_mm(viewing) - 1))
     measured = ", ".join(f"{wide[viewing]:.2f} mm from {viewing} mm" for viewing in VIEWING_MM)
@@ -104,9 +104,9 @@ def _noise() -> Iterator[Figure]:
 def _noise_gain(frame: Floats, how: Settings) -> float:
     side = round(NOISE_SIDE / how[3])
     grey = reduce(Size(side, side), 1.0)(image_of(frame.astype(np.float32)))
-    lab = working_space(matrix_of(ROMM))(grey)
+    working = working_space(matrix_of(ROMM))(grey)
     inner = np.s_[RIM:-RIM, RIM:-RIM]
-    before, after = (lightness(each)[inner] for each in (lab, sharpen_lightness(*how)(lab)))
+    before, after = (lightness(each)[inner] for each in (working, sharpen_lightness(*how)(working)))
     return float(after.std() / before.std())
 
 

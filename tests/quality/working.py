@@ -28,7 +28,8 @@ def working_lab(pixels: Pixels, box: Box, size: Size, turn_deg: float = 0.0) -> 
     source = source_of(pixels)
     turn = Turn(Size(source.image.width, source.image.height), turn_deg) if turn_deg else None
     spec = Spec(box, size, source.profile, SRGB, PLAIN, turn)
-    return np.asarray(working_space(source.profile)(light_of(source, spec)).numpy(), dtype=np.float64)
+    xyz = working_space(source.profile)(light_of(source, spec)).numpy().astype(np.float64)
+    return np.asarray(colour_science.colour.XYZ_to_Lab(xyz, WHITE), dtype=np.float64)
 
 
 def lab_of_light(light: Floats, space: str) -> Floats:

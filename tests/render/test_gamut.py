@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from pipeline.light.cielab import lightness_of
+from pipeline.light.cielab import lab_to_xyz, lightness_of
 from pipeline.light.icc import write_matrix_profile
 from pipeline.light.icc_output import TableProfile, read_output_profile
 from pipeline.light.spaces import DISPLAY_P3, ROMM, SRGB
@@ -33,8 +33,8 @@ def tables(profile: bytes) -> TableProfile:
     return found
 
 
-def lab_image(lab: Floats) -> Any:  # noqa: ANN401 (libvips images have no types to name)
-    return image_of(np.asarray(lab, np.float32)[None])
+def working(lab: Floats) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+    return image_of(np.asarray(lab_to_xyz(lab), np.float32)[None])
 
 
 @pytest.mark.parametrize("profile", [PRESS, printer_profile()], ids=["press", "printer"])
@@ -51,20 +51,20 @@ def test_what_a_device_prints_lies_inside(profile: bytes) -> None:
     assert np.quantile(back, 0.99) < ROUND_TRIP
     inside = lab[lab[:, 0] > 30]
     picture = without_black(inside, lightness_of(tables(profile).black))
-    assert lost_share(lab_image(picture), tables(profile)) < 0.03
+    assert lost_share(working(picture), tables(profile)) < 0.03
 
 
 def test_what_no_press_prints_lies_outside() -> None:
     neon = np.array([[60.0, 90.0, 70.0], [85.0, -80.0, 80.0], [50.0, 20.0, -90.0], [75.0, 60.0, 100.0]])
-    assert lost_share(lab_image(neon), tables(PRESS)) == 1.0
-    assert outside_gamut(lab_image(neon), tables(PRESS)) == 1.0
+    assert lost_share(working(neon), tables(PRESS)) == 1.0
+    assert outside_gamut(working(neon), tables(PRESS)) == 1.0
 
 
 @pytest.mark.parametrize("intent", ["relative", "perceptual"])
 def test_the_share_does_not_depend_on_the_intent(intent: Any) -> None:  # noqa: ANN401 (a column)
     half = np.repeat([[60.0, 0.0, 0.0], [60.0, 90.0, 70.0]], 50, axis=0)
     space = read_output_profile(PRESS, intent)
-    assert outside_gamut(lab_image(half), space) == 0.5
+    assert outside_gamut(working(half), space) == 0.5
 
 
 def test_the_share_is_that_of_the_judge() -> None:
@@ -72,7 +72,7 @@ def test_the_share_is_that_of_the_judge() -> None:
     judge, space = Judge(PRESS), tables(PRESS)
     asked = with_black(lab, lightness_of(space.black))
     away = np.linalg.norm(judge.to_lab(judge.to_device(asked)) - asked, axis=1)
-    assert lost_share(lab_image(lab), space) == pytest.approx((away > ROUND_TRIP).mean(), abs=0.002)
+    assert lost_share(working(lab), space) == pytest.approx((away > ROUND_TRIP).mean(), abs=0.002)
 
 
 def test_a_red_gradient_out_of_srgb_is_softened_as_the_judge_does_it() -> None:
@@ -108,8 +108,8 @@ def test_softening_and_clipping_differ_where_colours_lie_outside() -> None:
 
 def test_target_space_softens_only_where_it_is_asked_to() -> None:
     source = matrix_of(DISPLAY_P3)
-    lab = working_space(source)(linear_light(source)(image_of(np.array([[[255, 0, 0]]], np.uint8))))
-    clip, soft = (target_space(SRGB, gamut)(lab).numpy()[0, 0] for gamut in ("clip", "soft"))
+    xyz = working_space(source)(linear_light(source)(image_of(np.array([[[255, 0, 0]]], np.uint8))))
+    clip, soft = (target_space(SRGB, gamut)(xyz).numpy()[0, 0] for gamut in ("clip", "soft"))
     assert clip.max() > 1.2
     assert np.linalg.norm(Space("sRGB").oklab(soft) - Space("sRGB").oklab(np.clip(soft, 0, 1))) < 0.021
 

@@ -11,7 +11,7 @@ from pipeline.light.box import Box, Size
 from pipeline.light.icc import read_matrix_profile, write_matrix_profile
 from pipeline.light.spaces import SRGB
 from pipeline.render import compiled
-from pipeline.render.halved import WEIGHTS, box_in_half, halved, is_small_enough
+from pipeline.render.halved import WEIGHTS, box_in_half, half_of, is_small_enough
 from pipeline.render.picture import make_pictures, spec_of
 from pipeline.render.source import Source
 from tests.render.charts import PLAIN, image_of
@@ -67,7 +67,8 @@ def test_odd_sides_keep_their_last_line() -> None:
 
 
 def halved_codes(frame: Source) -> Pixels:
-    return halved(compiled.Frame(frame.codes, frame.profile)).codes
+    whole = compiled.Frame(frame.codes, frame.profile)
+    return compiled.sweep(whole, [half_of(whole)])[0].picture
 
 
 def test_only_what_is_small_enough_is_made_of_half() -> None:

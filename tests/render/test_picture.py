@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import functools
+import tempfile
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -13,6 +16,7 @@ import tifffile
 from pipeline.frames.pixels import decode
 from pipeline.frames.read_header import read_header
 from pipeline.light.box import Box, Size
+from pipeline.light.cielab import lightnesses_of
 from pipeline.light.icc import write_matrix_profile
 from pipeline.light.spaces import ADOBE_RGB, DISPLAY_P3, ROMM, SRGB, RGBSpace
 from pipeline.render import picture as under_test
@@ -38,8 +42,6 @@ from tests.render.charts import (
 )
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from pipeline.frames.pixels import Pixels
     from pipeline.plan.rendition import OutputFormat
 
@@ -101,22 +103,37 @@ def test_only_cyan_of_the_chart_lies_outside_srgb() -> None:
     assert outside == {"cyan, before", "cyan, after"}
 
 
-@EACH_MASTER
-@pytest.mark.parametrize("dtype", [np.uint8, np.uint16])
-def test_in_gamut_patches_keep_their_colour(master: str, dtype: type[np.unsignedinteger[Any]], tmp_path: Path) -> None:
+@functools.cache
+def differences(master: str, kind: str) -> dict[OutputFormat, Array]:
+    """Return CIEDE2000 of every patch in a file of each format, from a master of so many bits."""
     name, icc_profile = PROFILES[master]
-    top = np.iinfo(dtype).max
-    codes = np.rint(encoded_in(name, patches()) * top).astype(dtype)
-    picture = rendered(master_file(tmp_path / "master.tif", codes, icc_profile))
+    top = np.iinfo(kind).max
+    codes = np.rint(encoded_in(name, patches()) * top).astype(kind)
+    with tempfile.TemporaryDirectory() as folder:
+        picture = rendered(master_file(Path(folder) / "master.tif", codes, icc_profile))
     expected = colour_science.converted(codes / top, name, colour_science.SRGB)
+    qualities = dict.fromkeys(LOSSLESS, 100) | dict(LOSSY)
+    return {each: difference_of(picture, each, quality, expected) for each, quality in qualities.items()}
+
+
+@EACH_MASTER
+@pytest.mark.parametrize("kind", ["uint8", "uint16"])
+@pytest.mark.xdist_group("patches")
+def test_in_gamut_patches_keep_their_colour(master: str, kind: str) -> None:
+    found = differences(master, kind)
     for lossless in LOSSLESS:
-        assert difference_of(picture, lossless, 100, expected).max() < 1.0
-    # Rounding to 8-bit YCbCr alone moves near-greys by up to two units; it is the codecs', and rare.
-    for lossy, quality in LOSSY:
-        difference = difference_of(picture, lossy, quality, expected)
-        assert np.quantile(difference, 0.95) < NEAR_ALL[lossy]
-        assert difference.mean() < 0.4
-        assert difference.max() < 2.5
+        assert found[lossless].max() < 1.0
+    for lossy, _ in LOSSY:
+        assert found[lossy].mean() < 0.4
+        assert found[lossy].max() < 2.5
+
+
+@pytest.mark.parametrize("lossy", [each for each, _ in LOSSY])
+@pytest.mark.xdist_group("patches")
+def test_of_all_masters_nearly_all_patches_keep_their_colour_in_a_lossy_file(lossy: OutputFormat) -> None:
+    """Rounding to 8-bit YCbCr alone moves near-greys by up to two units; it is the codecs', and rare."""
+    found = [differences(master, kind)[lossy] for master in PROFILES for kind in ("uint8", "uint16")]
+    assert np.quantile(np.concatenate(found), 0.95) < NEAR_ALL[lossy]
 
 
 @pytest.mark.parametrize(("master", "at_least"), [("Adobe RGB", 4.5), ("Display P3", 3.0), ("ROMM", 13.0)])
@@ -194,7 +211,7 @@ def test_reduced_16_bits_are_finer_than_8_before_the_last_step() -> None:
     codes = np.linspace(20_000, 20_400, 4096).round().astype(np.uint16)
     spec = spec_of(np.tile(codes[None, :, None], (4, 1, 3)), Size(1024, 1))
     working = run_steps(image_of(np.tile(codes[None, :, None], (4, 1, 3))), spec, STEPS[:AFTER_WORKING_SPACE])
-    assert len(np.unique(working.numpy()[0, :, 0].round(3))) > 350
+    assert len(np.unique(lightnesses_of(working.numpy()[0, :, 1]).round(3))) > 350
 
 
 def spec_of(array: Array, size: Size) -> Spec:
@@ -238,7 +255,7 @@ def test_marking_before_the_target_space_gives_another_picture() -> None:
     spec = replace(spec_of(flat, Size(120, 90)), settings=replace(SCREEN, mark="Proof"))
     order = (*STEPS[:5], STEPS[6], STEPS[5], STEPS[7])
     right, wrong = (run_steps(image_of(flat), spec, each).numpy().astype(int) for each in (STEPS, order))
-    assert np.abs(right - wrong).max() > 20
+    assert np.abs(right - wrong).max() > 15  # its white would be X, Y and Z of 1, which is no white
 
 
 def test_the_box_is_what_is_shown() -> None:

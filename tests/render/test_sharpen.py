@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from pipeline.frames.pixels import decode
 from pipeline.frames.read_header import read_header
 from pipeline.light.box import Size
+from pipeline.light.cielab import lightnesses_of
 from pipeline.light.sharpness import paper_halo_mm, paper_radius_px
 from pipeline.light.spaces import ROMM, SRGB
 from pipeline.light.transfer import SRGB_CURVE
@@ -24,6 +25,7 @@ from pipeline.render.output_profile import space_of
 from pipeline.render.resize import reduce
 from pipeline.render.sharpen import GRAIN, Unsharp, sharpen_lightness, sharpened, unsharp
 from tests.frames.files import BLACK, LIMIT, WHITE, WHITE_BALANCE, dng, put
+from tests.light import colour_science
 from tests.render.charts import PLAIN, Array, finished, image_of
 from tests.render.charts import SCREEN as SHARP
 from tests.render.slanted_edge import (
@@ -83,13 +85,13 @@ def reduced_edge(codes: tuple[int, int], frame_px: float, reduction: float) -> F
     return np.asarray(reduce(Size(SIDE, SIDE), 1.0)(image_of(frame)).numpy()[..., 1], dtype=np.float64)
 
 
-def lab_of(luminance: Floats) -> Any:  # noqa: ANN401 (libvips images have no types to name)
-    """Return the CIE Lab image of a grey picture of linear light."""
+def working_of(luminance: Floats) -> Any:  # noqa: ANN401 (libvips images have no types to name)
+    """Return the working image (X, Y, Z) of a grey picture of linear light."""
     return working_space(matrix_of(SRGB))(image_of(np.repeat(luminance[..., None], 3, 2).astype(np.float32)))
 
 
 def lightness(image: Any) -> Floats:  # noqa: ANN401 (as above)
-    return np.asarray(image.numpy()[..., 0], dtype=np.float64)
+    return np.asarray(lightnesses_of(image.numpy()[..., 1]), dtype=np.float64)
 
 
 def luminance(image: Any) -> Floats:  # noqa: ANN401 (as above)
@@ -97,13 +99,13 @@ def luminance(image: Any) -> Floats:  # noqa: ANN401 (as above)
 
 
 def acuity(edge: Floats, settings: Settings) -> float:
-    return mtf50(luminance(sharpen_lightness(*settings)(lab_of(edge))))
+    return mtf50(luminance(sharpen_lightness(*settings)(working_of(edge))))
 
 
 def overshoot(edge: Floats, settings: Settings) -> float:
     """Return by how much the halo leaves the range that the edge had, as a share of its step."""
-    before = lightness(lab_of(edge))
-    after = lightness(sharpen_lightness(*settings)(lab_of(edge)))
+    before = lightness(working_of(edge))
+    after = lightness(sharpen_lightness(*settings)(working_of(edge)))
     step = np.median(before[:, -8:]) - np.median(before[:, :8])
     return float(max(after.max() - before.max(), before.min() - after.min()) / step)
 
@@ -205,7 +207,7 @@ def test_a_halo_on_paper_is_as_wide_as_the_viewing_distance_asks(
     asked = min(max(2 * 0.0004 * viewing_mm, 25.4 / 100), 25.4 / 50)
     assert asked == pytest.approx(paper_halo_mm(viewing_mm))
     edge = reduced_edge((84, 161), 0.8, reduction) if reduction > 1 else edge_between((84, 161), 0.8)
-    lab = lab_of(edge)
+    lab = working_of(edge)
     settings = (paper_radius_px(viewing_mm, ppi), 1.0, 0.18, reduction)
     wide = halo_px(lightness(sharpen_lightness(*settings)(lab)) - lightness(lab)) / ppi * 25.4
     # The blur of the frame itself sets the least there is: 4.4 sigma of a line that only just shows.
@@ -216,7 +218,7 @@ def test_a_halo_on_paper_is_as_wide_as_the_viewing_distance_asks(
 
 def test_a_halo_on_a_screen_lies_within_three_pixels_of_the_edge() -> None:
     for settings in SCREENS:
-        lab = lab_of(edge_between((64, 192)))
+        lab = working_of(edge_between((64, 192)))
         change = np.abs(profile(lightness(sharpen_lightness(*settings)(lab)) - lightness(lab)))
         middle, reach = len(change) // 2, 3 * BINS_PER_PX
         assert change[middle - reach : middle + reach].max() > 2
@@ -234,7 +236,7 @@ def glint(top: float) -> Floats:
 def test_no_dark_ring_is_drawn_around_a_blown_glint(settings: Settings) -> None:
     rings = {}
     for top in (0.9, 3.0):
-        lab = lab_of(glint(top))
+        lab = working_of(glint(top))
         rings[top] = lightness(lab).min() - lightness(sharpen_lightness(*settings)(lab)).min()
     assert rings[0.9] > 0.3 or settings == SCREENS[-1]  # around a light that is not blown there is one
     assert rings[3.0] < 0.02
@@ -266,8 +268,8 @@ def test_noise_is_hardly_raised(tmp_path: Path, iso: int, limit: float) -> None:
     for settings in (*SCREENS, *PAPERS):
         side = round(512 / settings[3])
         grey = np.asarray(reduce(Size(side, side), 1.0)(image_of(frame.astype(np.float32))).numpy())
-        lab = working_space(matrix_of(ROMM))(image_of(grey))
-        before, after = (lightness(each)[16:-16, 16:-16] for each in (lab, sharpen_lightness(*settings)(lab)))
+        plain = working_space(matrix_of(ROMM))(image_of(grey))
+        before, after = (lightness(each)[16:-16, 16:-16] for each in (plain, sharpen_lightness(*settings)(plain)))
         if settings[3] == 1:
             # In L*: what the model amounts to. 8-bit sRGB levels are 2.4 times as many there.
             assert before.std() == pytest.approx({100: 0.2, 1600: 0.8}[iso], rel=0.2)
@@ -291,10 +293,10 @@ def test_grain_is_told_from_detail_by_its_range() -> None:
 
 
 @ALL
-@given(level=st.floats(0, 100, width=32), a=st.floats(-80, 80, width=32), b=st.floats(-80, 80, width=32))
-def test_a_flat_picture_is_unchanged(level: float, a: float, b: float, settings: Settings) -> None:
-    flat = np.tile(np.array([level, a, b], np.float32), (9, 11, 1))
-    np.testing.assert_allclose(sharpen_lightness(*settings)(image_of(flat)).numpy(), flat, rtol=0, atol=1e-4)
+@given(xyz=st.lists(st.floats(0, 1, width=32), min_size=3, max_size=3))
+def test_a_flat_picture_is_unchanged(xyz: list[float], settings: Settings) -> None:
+    flat = np.tile(np.array(xyz, np.float32), (9, 11, 1))
+    np.testing.assert_allclose(sharpen_lightness(*settings)(image_of(flat)).numpy(), flat, rtol=1e-5, atol=1e-6)
 
 
 @ALL
@@ -311,40 +313,61 @@ def test_black_and_blown_parts_stay_so(settings: Settings) -> None:
 
 
 @ALL
-def test_hue_and_chroma_are_left_alone(settings: Settings) -> None:
-    lab = np.random.default_rng(5).uniform([0, -60, -60], [100, 60, 60], (40, 50, 3)).astype(np.float32)
-    found = sharpen_lightness(*settings)(image_of(lab)).numpy()
-    np.testing.assert_array_equal(lab[..., 1:], found[..., 1:])
-    assert np.abs(lab[..., 0] - found[..., 0]).max() > 1
+def test_the_colour_of_light_is_left_alone(settings: Settings) -> None:
+    """Chromaticity stays; so hue does, and chroma goes with lightness, as where there is more or less of a light."""
+    xyz = several_colours()
+    found = sharpen_lightness(*settings)(image_of(xyz)).numpy()
+    before, after = (colour_science.colour.XYZ_to_xy(each.astype(np.float64)) for each in (xyz, found))
+    np.testing.assert_allclose(after, before, rtol=0, atol=1e-6)
+    bright = np.minimum(xyz, found).min(axis=2) > 0.01  # where Lab is no straight line
+    lightness, chroma, hue = np.moveaxis(lch_of(found) - lch_of(xyz), -1, 0)
+    assert np.abs(lightness[bright]).max() > 1
+    assert np.abs(hue[bright]).max() < 0.01
+    raised = lightness > 0.1
+    assert (chroma[bright & raised] >= -1e-3).all()
+    assert (chroma[bright & (lightness < -0.1)] <= 1e-3).all()
+
+
+def several_colours() -> Array:
+    """Return X, Y and Z (40, 50, 3) of colours that lie well inside sRGB."""
+    light = np.random.default_rng(5).uniform(0.02, 0.8, (40, 50, 3))
+    return np.asarray(light @ colour_science.pcs_matrix("sRGB").T, dtype=np.float32)
+
+
+def lch_of(xyz: Array) -> Floats:
+    """Return lightness, chroma and hue (degrees) by colour-science."""
+    white = colour_science.colour.XYZ_to_xy(colour_science.PCS_WHITE)
+    lab = colour_science.colour.XYZ_to_Lab(xyz.astype(np.float64), white)
+    return np.asarray(colour_science.colour.models.Lab_to_LCHab(lab), dtype=np.float64)
 
 
 def test_the_picture_that_went_in_is_not_written_over() -> None:
-    lab = np.random.default_rng(5).uniform([0, -60, -60], [100, 60, 60], (40, 50, 3)).astype(np.float32)
-    image = image_of(lab.copy())
+    xyz = several_colours()
+    image = image_of(xyz.copy())
     sharpen_lightness(*SCREENS[0])(image).numpy()
-    np.testing.assert_array_equal(lab, image.numpy())
+    np.testing.assert_array_equal(xyz, image.numpy())
 
 
 @pytest.mark.parametrize("settings", [(0.0, 0.0, 0.08, 1.0), (1.5, 0.0, 0.2, 2.0)])
 def test_no_amount_is_no_change(settings: Settings) -> None:
-    lab: Array = np.random.default_rng(5).uniform(0, 100, (20, 30, 3)).astype(np.float32)
-    np.testing.assert_array_equal(lab, sharpen_lightness(*settings)(image_of(lab)).numpy())
+    xyz = several_colours()
+    np.testing.assert_array_equal(xyz, sharpen_lightness(*settings)(image_of(xyz)).numpy())
 
 
 @ALL
 @pytest.mark.parametrize("shape", [(1, 1), (1, 40), (40, 1), (4, 9), (9, 4)])
 def test_the_smallest_pictures_stay_as_they_are(settings: Settings, shape: tuple[int, int]) -> None:
-    lab = np.random.default_rng(5).uniform(0, 100, (*shape, 3)).astype(np.float32)
-    np.testing.assert_array_equal(lab, sharpen_lightness(*settings)(image_of(lab)).numpy())
+    xyz: Array = np.random.default_rng(5).uniform(0, 1, (*shape, 3)).astype(np.float32)
+    np.testing.assert_array_equal(xyz, sharpen_lightness(*settings)(image_of(xyz)).numpy())
 
 
 @ALL
 def test_a_mirrored_picture_comes_out_mirrored(settings: Settings) -> None:
-    lab = np.random.default_rng(6).uniform(0, 100, (31, 44, 3)).astype(np.float32)
-    found = sharpen_lightness(*settings)(image_of(lab)).numpy()
+    xyz = several_colours()
+    found = sharpen_lightness(*settings)(image_of(xyz)).numpy()
     for turned in (np.s_[:, ::-1], np.s_[::-1]):
-        mirrored = sharpen_lightness(*settings)(image_of(np.ascontiguousarray(lab[turned]))).numpy()[turned]
-        np.testing.assert_allclose(mirrored, found, rtol=0, atol=1e-4)
+        mirrored = sharpen_lightness(*settings)(image_of(np.ascontiguousarray(xyz[turned]))).numpy()[turned]
+        np.testing.assert_allclose(mirrored, found, rtol=0, atol=2e-6)
 
 
 CMYK_PROFILE = bytes(pyvips.Image.profile_load("cmyk"))

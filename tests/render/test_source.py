@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.light.black_point import source_black
-from pipeline.light.cielab import lightness_of
+from pipeline.light.cielab import lightness_of, xyz_to_lab
 from pipeline.render.colour import linear_light, working_space
 from pipeline.render.source import source_of
 from tests.light.colour_science import Floats, colour
@@ -28,8 +28,8 @@ EACH = pytest.mark.parametrize("name", PROFILES)
 def lab_by_steps(array: Array, profile: bytes) -> Floats:
     """Return Lab (n, 3) of a picture (1, n, bands), by the first steps of a picture."""
     source = source_of(pixels_of(array, profile))
-    lab = working_space(source.profile)(linear_light(source.profile)(source.image))
-    return np.asarray(lab.numpy()[0], dtype=np.float64)
+    xyz = working_space(source.profile)(linear_light(source.profile)(source.image))
+    return np.asarray(xyz_to_lab(xyz.numpy()[0].astype(np.float64)))
 
 
 @EACH

@@ -80,12 +80,12 @@ static void read_kernels(Buffers *buffers, Picture *p, PyObject *kernels) {
     p->rings = p->down[0].weights != p->down[1].weights || p->across[0].weights != p->across[1].weights;
 }
 
-/* A picture from (part, size, kernels, brightest, matrices, sharpening, sink, codes_of_root, out, counts). */
+/* A picture from (part, size, kernels, brightest, matrices, sharpening, sink, codes_of_root, out). */
 static void read_picture(Buffers *buffers, const Frame *frame, Picture *p, PyObject *wanted) {
-    PyObject *kernels, *matrices, *taps, *roots, *out, *counts;
-    if (!PyArg_ParseTuple(wanted, "(iiii)(ii)OfO(Oifff)iOOO", &p->left, &p->top, &p->width, &p->height, &p->out_width,
+    PyObject *kernels, *matrices, *taps, *roots, *out;
+    if (!PyArg_ParseTuple(wanted, "(iiii)(ii)OfO(Oifff)iOO", &p->left, &p->top, &p->width, &p->height, &p->out_width,
                           &p->out_height, &kernels, &p->brightest, &matrices, &taps, &p->window, &p->strength,
-                          &p->grain, &p->halo_limit, &p->sink, &roots, &out, &counts)) {
+                          &p->grain, &p->halo_limit, &p->sink, &roots, &out)) {
         buffers->failed = 1;
         return;
     }
@@ -99,17 +99,15 @@ static void read_picture(Buffers *buffers, const Frame *frame, Picture *p, PyObj
         return;
     }
     size_t pixels = (size_t)p->out_width * (size_t)p->out_height;
-    const float *m = memory(buffers, matrices, 27 * sizeof(float), 0);
+    const float *m = memory(buffers, matrices, sizeof p->to_target + sizeof p->luminance, 0);
     p->taps = memory(buffers, taps, sizeof(float), 0);
     p->tap_count = p->taps ? (int)(buffers->held[buffers->count - 1].len / (Py_ssize_t)sizeof(float)) : 0;
     p->codes_of_root = memory(buffers, roots, p->sink == TO_CODES ? FINE + 1 : 0, 0);
     if (p->codes_of_root && buffers->held[buffers->count - 1].len >= CHANNELS * (FINE + 1)) p->root_stride = FINE + 1;
     p->out = memory(buffers, out, pixels * CHANNELS * (p->sink == TO_CODES ? 1 : sizeof(float)), 1);
-    p->counts = memory(buffers, counts, CHANNELS * CODES * sizeof(uint32_t), 1);
     if (buffers->failed) return;
-    memcpy(p->to_xyz, m, sizeof p->to_xyz);
-    memcpy(p->to_target, m + 9, sizeof p->to_target);
-    memcpy(p->straight, m + 18, sizeof p->straight);
+    memcpy(p->to_target, m, sizeof p->to_target);
+    memcpy(p->luminance, m + 9, sizeof p->luminance);
     if (p->resampled) read_kernels(buffers, p, kernels);
 }
 
@@ -133,7 +131,8 @@ static void read_frame(Buffers *buffers, Frame *frame, PyObject *codes, PyObject
 static PyObject *numbers(const Picture *pictures, Py_ssize_t count) {
     PyObject *found = PyList_New(count);
     for (Py_ssize_t one = 0; found && one < count; one++) {
-        PyObject *number = PyLong_FromLong(pictures[one].outside);
+        const double *light = pictures[one].light;
+        PyObject *number = Py_BuildValue("l(ddd)", pictures[one].outside, light[0], light[1], light[2]);
         if (!number) {
             Py_CLEAR(found);
             break;
@@ -192,7 +191,7 @@ static PyObject *py_make_plain(PyObject *self, PyObject *arguments) {
 }
 
 static PyMethodDef methods[] = {
-    {"make", py_make, METH_VARARGS, "Make pictures of a frame; return how many pixels of each lie outside its target's gamut."},
+    {"make", py_make, METH_VARARGS, "Make pictures of a frame; return of each how many pixels lie outside its target's gamut, and its mean light."},
     {"make_plain", py_make_plain, METH_VARARGS, "The same, as on a processor that knows nothing wide."},
     {NULL, NULL, 0, NULL},
 };

@@ -6,7 +6,7 @@
 #include <stdint.h>
 
 /* Raised with every change of what `make` is given or gives: one that was built before is then left alone. */
-enum { EDITION = 3 };
+enum { EDITION = 4 };
 enum { CHANNELS = 3, CODES = 256, FINE = 65535 };
 enum { TO_LIGHT, TO_TARGET_LIGHT, TO_CODES };
 
@@ -31,7 +31,7 @@ typedef struct {
     Axis down[2], across[2]; /* sharp, soft */
     int rings;               /* whether there is a soft kernel that bounds the dark rings of the sharp one */
     float brightest;
-    float to_xyz[9], to_target[9], straight[9]; /* XYZ are relative to white; straight: source light to target light */
+    float to_target[9], luminance[3]; /* source light to the target's light, and to Y, which of white is 1 */
     const float *taps;                          /* of the blur, the middle first; none: not sharpened */
     int tap_count, window;
     float strength, grain, halo_limit;
@@ -39,8 +39,8 @@ typedef struct {
     const uint8_t *codes_of_root; /* target code of each 65535th of a root of light */
     int root_stride;              /* from the codes of one channel to those of the next; 0 where they are alike */
     void *out;
-    uint32_t *counts; /* of each code, for each channel */
-    long outside;     /* found: pixels outside the target's gamut */
+    long outside;           /* found: pixels outside the target's gamut */
+    double light[CHANNELS]; /* found: the mean of the target's light that the codes show */
 } Picture;
 
 /* Make all pictures of a frame in one sweep over it. Return 0 where there is no memory for the work. */

@@ -1,0 +1,167 @@
+/* Eight output rows at a time through a picture's kernels: kernel.py, resize.py.
+
+   Down first: eight neighbours in a line are the lanes. Turned in between, so that across the eight rows are. */
+
+#ifndef RESAMPLE_H
+#define RESAMPLE_H
+
+#include "work.h"
+
+enum { BLOCK = 64, CHUNK = 8 * BLOCK }; /* floats of a line worked on together; of a panel, in a core's own memory */
+
+INLINE int next_count(const Work *w) { return least(w->p->out_height - w->resampled.filled, LANES); }
+
+/* The frame's line after the last one that the next rows need. */
+INLINE int lines_needed(const Work *w) {
+    const Picture *p = w->p;
+    int last = w->resampled.filled + next_count(w) - 1;
+    return p->top + (p->resampled ? p->down[0].first[last] + p->down[0].taps : last + 1);
+}
+
+/* How many lines are held at most while the next rows wait for the last of them. */
+static int lines_spanned(const Picture *p) {
+    int found = LANES;
+    for (int y = 0; p->resampled && y < p->out_height; y++) {
+        int last = least(y + LANES, p->out_height) - 1;
+        found = most(found, p->down[0].first[last] + p->down[0].taps - p->down[0].first[y]);
+    }
+    return found;
+}
+
+/* How many floats of a panel are needed at most: those of eight pixels, and what is added at once. */
+static size_t panel_length(const Picture *p, int kernel) {
+    const Axis *axis = &p->across[kernel];
+    int found = 0;
+    for (int x = 0; p->resampled && x < p->out_width; x++) {
+        int last = least(x + LANES, p->out_width) - 1;
+        found = most(found, axis->first[last] + axis->taps - axis->first[x]);
+    }
+    return ((size_t)found * CHANNELS + CHUNK + 2 * BLOCK) * LANES;
+}
+
+/* Floats between the start of a picture's part of a line and the lanes before it that memory is laid out by. */
+INLINE int lead_of(const Work *w) { return (w->p->left - w->lines->left) * CHANNELS % LANES; }
+
+/* A block of eight rows downwards: weighed sums of source lines, turned so that rows are lanes. */
+INLINE void down(const Lines *lines, const Axis *axis, int top, int y, int count, const float *start, float *panel) {
+    float made[LANES][BLOCK] __attribute__((aligned(64)));
+    for (int row = 0; row < LANES; row++) {
+        int place = least(y + row, y + count - 1), slot = (top + axis->first[place]) % lines->ring;
+        const float *weight = axis->weights + (size_t)place * axis->taps, *end = weight + axis->taps;
+        const float *turn = weight + (lines->ring - slot), *line = start + (size_t)slot * lines->stride;
+        v8 a = all(0), b = a, c = a, d = a, e = a, f = a, g = a, h = a;
+        for (;;) {
+            for (const float *stop = turn < end ? turn : end; weight < stop; weight++, line += lines->stride) {
+                v8 one = all(*weight);
+                a += one * load(line), b += one * load(line + 8), c += one * load(line + 16), d += one * load(line + 24);
+                e += one * load(line + 32), f += one * load(line + 40);
+                g += one * load(line + 48), h += one * load(line + 56);
+            }
+            if (weight == end) break;
+            turn = end, line = start;
+        }
+        store(made[row], a), store(made[row] + 8, b), store(made[row] + 16, c), store(made[row] + 24, d);
+        store(made[row] + 32, e), store(made[row] + 40, f), store(made[row] + 48, g), store(made[row] + 56, h);
+    }
+    for (int part = 0; part < BLOCK; part += LANES) {
+        v8 r[LANES];
+        for (int row = 0; row < LANES; row++) r[row] = load(made[row] + part);
+        transpose(r);
+        for (int k = 0; k < LANES; k++) store(panel + (size_t)(part + k) * LANES, r[k]);
+    }
+}
+
+/* Eight pixels of eight rows across, from pixel x on; the panel's floats are those from `base` on. */
+INLINE void across(const Axis *axis, int x, int last, const float *panel, int base, float *const rows[CHANNELS][LANES]) {
+    int taps = axis->taps;
+    v8 made[CHANNELS][LANES];
+    for (int k = 0; k < LANES; k += 2) {
+        int here = least(x + k, last), next = least(x + k + 1, last);
+        const float *weights = axis->weights + (size_t)here * taps, *others = axis->weights + (size_t)next * taps;
+        const float *from = panel + ((ptrdiff_t)axis->first[here] * CHANNELS - base) * LANES;
+        const float *also = panel + ((ptrdiff_t)axis->first[next] * CHANNELS - base) * LANES;
+        v8 red = all(0), green = red, blue = red, red_next = red, green_next = red, blue_next = red;
+        for (int tap = 0; tap < taps; tap++, from += CHANNELS * LANES, also += CHANNELS * LANES) {
+            v8 weight = all(weights[tap]), other = all(others[tap]);
+            red += weight * load(from), red_next += other * load(also);
+            green += weight * load(from + LANES), green_next += other * load(also + LANES);
+            blue += weight * load(from + 2 * LANES), blue_next += other * load(also + 2 * LANES);
+        }
+        made[0][k] = red, made[1][k] = green, made[2][k] = blue;
+        made[0][k + 1] = red_next, made[1][k + 1] = green_next, made[2][k + 1] = blue_next;
+    }
+    for (int channel = 0; channel < CHANNELS; channel++) {
+        transpose(made[channel]);
+        for (int row = 0; row < LANES; row++) store(rows[channel][row] + x, made[channel][row]);
+    }
+}
+
+/* Have the next block of the lines brought near: so many of them are read in turn that no processor guesses it. */
+INLINE void fetch(const Lines *lines, int first, int end, const float *start) {
+    int slot = first % lines->ring;
+    for (int y = first; y < end; y++) {
+        const float *at = start + (size_t)slot * lines->stride;
+        for (int part = 0; part < BLOCK; part += 16) __builtin_prefetch(at + part);
+        if (++slot == lines->ring) slot = 0;
+    }
+}
+
+INLINE void resample(Work *w, int y, int count) {
+    const Picture *p = w->p;
+    const float *start = w->lines->data + (size_t)(p->left - w->lines->left) * CHANNELS - lead_of(w);
+    int lead = lead_of(w), length = p->width * CHANNELS + lead, kernels = p->rings ? 2 : 1;
+    int base[2] = {-lead, -lead}, x[2] = {0, 0}; /* first float that is held; next pixel */
+    float *rows[2][CHANNELS][LANES];
+    for (int plane = 0; plane < kernels * CHANNELS; plane++) {
+        float **eight = rows[plane / CHANNELS][plane % CHANNELS];
+        for (int row = 0; row < LANES; row++) eight[row] = row_of(&w->resampled, plane, y + row);
+    }
+    for (int at = 0; at < length; at += CHUNK) {
+        int end = least(at + CHUNK, length);
+        for (int block = at; block < end; block += BLOCK) {
+            fetch(w->lines, p->top + p->down[0].first[y], p->top + p->down[0].first[y + count - 1] + p->down[0].taps, start + block + BLOCK);
+            for (int k = 0; k < kernels; k++) {
+                float *panel = w->bench->panel[k] + (size_t)(block - lead - base[k]) * LANES;
+                down(w->lines, &p->down[k], p->top, y, count, start + block, panel);
+            }
+        }
+        for (int k = 0; k < kernels; k++) {
+            const Axis *axis = &p->across[k];
+            float *panel = w->bench->panel[k];
+            for (; x[k] < p->out_width; x[k] += LANES) {
+                int last = least(x[k] + LANES, p->out_width) - 1;
+                if ((axis->first[last] + axis->taps) * CHANNELS > end - lead) break;
+                across(axis, x[k], p->out_width - 1, panel, base[k], rows[k]);
+            }
+            int first = x[k] < p->out_width ? least(axis->first[x[k]] * CHANNELS, end - lead) : end - lead;
+            memmove(panel, panel + (size_t)(first - base[k]) * LANES, (size_t)(end - lead - first) * LANES * sizeof(float));
+            base[k] = first;
+        }
+    }
+}
+
+/* The next rows of light; as they are, where nothing is resampled. */
+INLINE void more_light(Work *w) {
+    const Picture *p = w->p;
+    int y = w->resampled.filled, count = next_count(w), width = p->out_width;
+    w->resampled.filled += count;
+    if (!p->resampled) {
+        for (int row = y; row < y + count; row++) {
+            const float *line = line_of(w->lines, p->top + row) + (size_t)(p->left - w->lines->left) * CHANNELS;
+            for (int channel = 0; channel < CHANNELS; channel++) {
+                float *plane = row_of(&w->resampled, channel, row);
+                for (int x = 0; x < width; x++) plane[x] = line[CHANNELS * x + channel];
+            }
+        }
+        return;
+    }
+    resample(w, y, count);
+    for (int channel = SOFT; p->rings && channel < RESAMPLED; channel++) {
+        for (int row = y; row < y + count; row++) {
+            float *soft = row_of(&w->resampled, channel, row);
+            soft[-1] = soft[-2] = soft[0], soft[width] = soft[width + 1] = soft[width - 1];
+        }
+    }
+}
+
+#endif

@@ -1,0 +1,47 @@
+/* What is known of a picture while it is made. */
+
+#ifndef WORK_H
+#define WORK_H
+
+#include "rows.h"
+
+/* Planes of the rows that are resampled, and of those in the target's light. */
+enum { SHARP = 0, SOFT = CHANNELS, RESAMPLED = 2 * CHANNELS };
+enum { LIGHTNESS = CHANNELS, FINISHED };
+enum { EDGE_PX = 2 }; /* sharpen.py */
+
+/* What is worked on for a moment only, by one picture after the other. */
+typedef struct {
+    float *panel[2];         /* eight rows resampled downwards, through each kernel: (source column, channel, row) */
+    float *row;              /* a few rows of the sharpening, or one of the bounding of rings */
+    const float **near_rows; /* rows of L* around the one that is sharpened */
+    float *outside, *nothing; /* rows that no picture has: nothing to spare, nothing asked */
+} Bench;
+
+/* The bounding of one plane's dark rings: what there is above the bound, what is asked of each neighbour, and how much
+   all of them ask; for each eight pixels a bit: whether any is too dark, asks for light, or has to do with what asks. */
+typedef struct {
+    Rows above, asked, of;
+    uint64_t *dark, *asks, *touched;
+} Bounds;
+
+typedef struct {
+    Picture *p;
+    const Lines *lines;
+    const Bench *bench;
+    Rows resampled; /* see SHARP, SOFT */
+    Rows target;    /* light of the target, not yet sharpened, and L* */
+    Bounds bounds[CHANNELS];
+    int looked;          /* rows that were held against their bound */
+    int pad;             /* columns that L* goes on beyond its rims, and rows that sharpening needs around one */
+    int made;            /* rows that are done */
+    uint8_t *blown_rows; /* whether any pixel of a row is blown */
+    double light[CHANNELS];
+} Work;
+
+/* Floats in a row: whole lanes, and some beyond both rims. */
+INLINE int stride_of(const Picture *p) { return whole_lanes(p->out_width) + 3 * LANES; }
+INLINE int pad_of(const Picture *p) { return p->taps ? most(p->tap_count - 1 + EDGE_PX, p->window) : 0; }
+INLINE int padded_stride_of(const Picture *p) { return stride_of(p) + 2 * pad_of(p) + LANES; }
+
+#endif
