@@ -10,10 +10,16 @@ import tempfile
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from tests.exiftool import tags_of
+from tests.side_by_side import ByGroup, place
+
+if TYPE_CHECKING:
+    from xdist.remote import Producer
 
 # One codec thread, as in the command: an AVIF encoder that may use more gives other bytes.
 os.environ["VIPS_CONCURRENCY"] = "1"
@@ -41,11 +47,18 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: place(item.nodeid))
     if config.getoption("--full"):
         return
     long = [item for item in items if item.get_closest_marker("full")]
     config.hook.pytest_deselected(items=long)
     items[:] = [item for item in items if item not in long]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> ByGroup:
+    """Keep together what shares a set-up."""
+    return ByGroup(config, log)
 
 
 def pytest_unconfigure() -> None:
@@ -80,20 +93,9 @@ def exiftool() -> ReadTags:
     """Return `read(path, *options)`: the tags of one file by `Group:Name`, as exiftool reads them.
 
     The group is exiftool's family 1 (`IFD0`, `ExifIFD`, `XMP-dc`, `ICC_Profile`); values are printed ones, or the
-    stored ones with `"-n"`. An unreadable file raises CalledProcessError.
+    stored ones with `"-n"`. An unreadable file raises `tests.exiftool.Refused`.
     """
-    command = shutil.which("exiftool")
-    if command is None:
-        pytest.skip(MISSING + "exiftool")
-
-    def read(path: Path, *options: str) -> dict[str, Any]:
-        done = subprocess.run(
-            [command, "-json", "-G1", "-struct", *options, str(path)], capture_output=True, text=True, check=True
-        )
-        tags: list[dict[str, Any]] = json.loads(done.stdout)
-        return tags[0]
-
-    return read
+    return tags_of
 
 
 @pytest.fixture(scope="session")

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.side_by_side import FIRST, FOLDERS
 from tests.small_shoot import write_job
 
 CHECKOUT = Path(__file__).resolve().parent.parent
@@ -158,6 +159,11 @@ def test_an_export_with_nothing_to_do_loads_nothing(tmp_path: Path) -> None:
     first, again = (opened_with("export", str(job), cache=tmp_path) for _ in range(2))
     assert first >= {"pyvips", "numpy", "pydantic"}
     assert ({"pydantic", "sqlite3"} | HEAVY) & again == set()
+
+
+@pytest.mark.parametrize("name", [*FOLDERS, *FIRST])
+def test_what_is_said_of_the_tests_order_is_said_of_tests_that_are_there(name: str) -> None:
+    assert (CHECKOUT / name).exists()
 
 
 def test_rooms_import_one_way() -> None:

@@ -32,7 +32,6 @@ from tests.render.test_readers_agree import only, reconciled
 if TYPE_CHECKING:
     from pipeline.plan.rendition import Output, Rendition
 
-pytestmark = pytest.mark.xdist_group("sample")  # one export serves all of them
 
 JOB = Path(__file__).parents[1] / "sample_shoot" / "job.toml"
 PRIVATE = ("GPS", "Serial", "OwnerName", "MakerNote", "Thumbnail", "ImageUniqueID")

@@ -47,9 +47,9 @@ class Heard:
 OpenPage = Callable[..., "Page"]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
-    """Start Debian's Chromium once."""
+    """Start Debian's Chromium once; it is not left running beside other tests."""
     command = shutil.which("chromium")
     if command is None:
         pytest.skip(MISSING + "chromium")

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
 
     from tests.browser.conftest import OpenPage
 
-pytestmark = pytest.mark.xdist_group("browser")  # one browser, one exported shoot
 
 HERS, PARTNERS = "index.html", "for-partner/index.html"
 NARROW = {"width": 320, "height": 640}

@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-import pytest
-
 from tests.browser.hands import press
 from tests.deliver.sheet.real_shoot import draw_frame, run, write_reply
 
@@ -17,7 +15,6 @@ if TYPE_CHECKING:
 
     from tests.browser.conftest import OpenPage
 
-pytestmark = pytest.mark.xdist_group("browser")  # one browser, one exported shoot
 
 HERS, PARTNERS = "index.html", "for-partner/index.html"
 

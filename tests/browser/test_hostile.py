@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
     from tests.browser.conftest import Heard, OpenPage
 
-pytestmark = pytest.mark.xdist_group("browser")  # one browser, one exported shoot
 
 TAGS = "</script></style></title><script>alert(1)</script><img src=x onerror=alert(2)>\"'><svg onload=alert(3)>"
 ODD = "javascript:alert(4) ../../../etc/passwd \u202egnp.elif \u2067\u05e9\u05dc\u05d5\u05dd {{7*7}} <!-- ]]> &lt;b&gt;"

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
     from tests.browser.conftest import OpenPage
 
-pytestmark = pytest.mark.xdist_group("browser")  # one browser, one exported shoot
 
 MOST_WHITE = 190  # px: the largest gap that the layout itself has, between two frames
 

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
     from tests.browser.conftest import Heard, OpenPage
 
-pytestmark = pytest.mark.xdist_group("browser")  # one browser, one exported shoot
 
 HERS, PARTNERS = "index.html", "for-partner/index.html"
 FOCUS = "() => document.activeElement.id || document.activeElement.className"

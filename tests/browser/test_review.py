@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
     from tests.browser.conftest import Heard, OpenPage
 
-pytestmark = pytest.mark.xdist_group("browser")  # one browser, one exported shoot
 
 PARTNERS = "out/sheet/for-partner/index.html"
 

@@ -2,7 +2,8 @@
 
 The instants are spread over the whole run (for workers: over the time that there are any) and drawn anew for each part
 of it; the seed is printed where something is wrong (PLATELINE_SEED sets it). A kill that comes after the end, or finds
-no worker, counts as none.
+no worker, counts as none. What is killed is a command with processes of its own; the next run is one too with `--full`,
+and is made in this process otherwise, by the same function.
 """
 
 from __future__ import annotations
@@ -20,11 +21,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from pipeline.cli import main
 from pipeline.ledger.book import read_made
 from tests.small_shoot import HEAD, frame, write_job
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
 SEED = int(os.environ.get("PLATELINE_SEED", "20261130"))
@@ -145,7 +147,14 @@ def instants(kills: int, seconds: float, chance: random.Random) -> Iterator[floa
         yield from ((part + chance.random()) * seconds / kills for part in parts)
 
 
-def killed_and_run_again(shoot: Shoot, whom: str, kills: int) -> None:
+def as_a_command(job: Path) -> tuple[int, str]:
+    """Export a job by a command; return its exit code and all that it said."""
+    with export(job) as running:
+        said, _ = running.communicate()
+    return running.returncode, said
+
+
+def killed_and_run_again(shoot: Shoot, whom: str, kills: int, again: Callable[[Path], tuple[int, str]]) -> None:
     chance = random.Random(f"{SEED} {whom}")  # noqa: S311 (drawn again from its seed)
     frames = {name: (shoot.job.parent / name).stat() for name in FRAMES}
     out = shoot.job.parent / "out"
@@ -165,9 +174,7 @@ def killed_and_run_again(shoot: Shoot, whom: str, kills: int) -> None:
         if whom == "worker":
             assert code == 0, f"{told}: another worker did what this one left"
             assert found(out) == shoot.files, told
-        with export(shoot.job) as again:
-            said, _ = again.communicate()
-        assert (again.returncode, said) == (0, ""), told
+        assert again(shoot.job) == (0, ""), told
         assert found(out) == shoot.files, told
         assert {path: row.sha256 for path, row in read_made(out).items()} == shoot.made, told
         assert {name: (shoot.job.parent / name).stat() for name in FRAMES} == frames, told
@@ -177,14 +184,19 @@ def killed_and_run_again(shoot: Shoot, whom: str, kills: int) -> None:
 
 
 @pytest.mark.parametrize(("whom", "kills"), [("group", 10), ("parent", 5), ("worker", 5)])
-def test_killed_at_any_instant(shoot: Shoot, whom: str, kills: int) -> None:
-    killed_and_run_again(shoot, whom, kills)
+def test_killed_at_any_instant(shoot: Shoot, whom: str, kills: int, capfd: pytest.CaptureFixture[str]) -> None:
+    def here(job: Path) -> tuple[int, str]:
+        capfd.readouterr()
+        code = main(["export", str(job), "--workers", "1", "--quiet"])
+        return code, "".join(capfd.readouterr())
+
+    killed_and_run_again(shoot, whom, kills, here)
 
 
 @pytest.mark.full
 @pytest.mark.parametrize(("whom", "kills"), [("group", 100), ("parent", 50), ("worker", 50)])
 def test_killed_at_any_instant_very_often(shoot: Shoot, whom: str, kills: int) -> None:
-    killed_and_run_again(shoot, whom, kills)
+    killed_and_run_again(shoot, whom, kills, as_a_command)
 
 
 @pytest.mark.parametrize("whom", ["group", "parent"])

@@ -5,9 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import json
-import shutil
 import struct
-import subprocess
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +17,7 @@ from pipeline.frames.stated import reconciled, stated_words
 from pipeline.frames.words import EXIF, IIM, SIDECAR, XMP, Stated, Words
 from pipeline.plan.facts import PictureFacts, Translation
 from pipeline.render.containers.embed import embed
+from tests.exiftool import exiftool_says
 from tests.frames.files import LIMIT, dng, encoded, mosaic, noise, put
 from tests.render.containers import pictures
 
@@ -34,11 +33,7 @@ FALSE_DIGEST = "-IPTCDigest=" + 31 * "0" + "1"
 
 def judge(*words: str) -> str:
     """Run exiftool; skip where it is not installed."""
-    command = shutil.which("exiftool")
-    if command is None:
-        pytest.skip("judge missing: exiftool")
-    options = ["-q", "-overwrite_original", "-charset", "iptc=utf8"]
-    return subprocess.run([command, *options, *words], capture_output=True, text=True, check=True).stdout
+    return exiftool_says("-q", "-overwrite_original", "-charset", "iptc=utf8", *words).decode()
 
 
 def frame(folder: Path, ending: str, *tags: str) -> Path:

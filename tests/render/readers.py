@@ -10,8 +10,6 @@ from __future__ import annotations
 import io
 import json
 import re
-import shutil
-import subprocess
 import xml.etree.ElementTree as ET  # a parser apart from the writer's
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -19,6 +17,8 @@ import pytest
 import rdflib
 from PIL import Image
 from rdflib import RDF, Literal, URIRef
+
+from tests.exiftool import exiftool_says
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -244,12 +244,8 @@ def read_by_exiftool(paths: Sequence[Path], *options: str) -> list[dict[str, Any
 
     Without -m exiftool stops at the thousandth item of a list.
     """
-    command = shutil.which("exiftool")
-    if command is None:
-        pytest.skip("judge missing: exiftool")
-    asked = [command, "-json", "-G1", "-struct", "-n", "-m", *options, *map(str, paths)]
-    done = subprocess.run(asked, capture_output=True, check=True)
-    tags: list[dict[str, Any]] = json.loads(done.stdout, parse_int=str, parse_float=str)
+    said = exiftool_says("-json", "-G1", "-struct", "-n", "-m", *options, *paths)
+    tags: list[dict[str, Any]] = json.loads(said, parse_int=str, parse_float=str)
     return tags
 
 

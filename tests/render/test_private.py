@@ -5,9 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import re
-import shutil
 import struct
-import subprocess
 import zlib
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -21,6 +19,7 @@ from PIL import Image, PngImagePlugin
 from pipeline.deliver.export import Asked, export
 from pipeline.light.icc import write_matrix_profile
 from pipeline.light.spaces import ADOBE_RGB
+from tests.exiftool import exiftool_says
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -160,9 +159,6 @@ def thumbnail_of(image: Image.Image) -> bytes:
 @pytest.fixture
 def shoot(tmp_path: Path) -> tuple[Path, bytes]:
     """Return the job of five frames that carry all that must not leave, and the thumbnail inside them."""
-    command = shutil.which("exiftool")
-    if command is None:
-        pytest.skip("judge missing: exiftool")
     thumbnail = thumbnail_of(photograph(90))
     exif = piexif.dump(EXIF | {"1st": {piexif.ImageIFD.Compression: 6}, "thumbnail": thumbnail})
     profile = write_matrix_profile(replace(ADOBE_RGB, name=PROFILE_NAME))
@@ -175,10 +171,7 @@ def shoot(tmp_path: Path) -> tuple[Path, bytes]:
         path = tmp_path / name
         options: dict[str, Any] = {"pnginfo": text} if name.endswith("png") else {}
         photograph(tint).save(path, exif=exif, icc_profile=profile, **options)
-        subprocess.run(
-            [command, "-q", "-m", "-overwrite_original", *BY_EXIFTOOL, f"-XMP-xmp:ThumbnailImage<={view}", path],
-            check=True,
-        )
+        exiftool_says("-q", "-m", "-overwrite_original", *BY_EXIFTOOL, f"-XMP-xmp:ThumbnailImage<={view}", path)
     job = tmp_path / "job.toml"
     job.write_text(HEAD + "".join(FRAME.format(name=name) for name in FRAMES), encoding="utf-8")
     return job, thumbnail

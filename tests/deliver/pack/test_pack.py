@@ -22,6 +22,7 @@ from pipeline.deliver.verify.verify import verify
 from pipeline.faults import RequestRefused
 from tests.deliver.pack.conftest import NOW
 from tests.deliver.pack.shoot import FILES, JOB, LOOKS, PRIVATE, PROOF, export, make_shoot
+from tests.exiftool import exiftool_says
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -206,12 +207,8 @@ def test_anyway_it_goes_as_it_is_and_says_so_inside(shoot: Path) -> None:
 
 
 def test_private_data_never_goes_not_even_anyway(shoot: Path) -> None:
-    tool = shutil.which("exiftool")
-    if tool is None:
-        pytest.skip("judge missing: exiftool")
     for name in (PROOF, "sheet/for-partner/whole/bread.jpg"):
-        words = [tool, "-q", "-overwrite_original", "-GPSLatitude=45.1", "-GPSLatitudeRef=N", str(shoot / "out" / name)]
-        subprocess.run(words, check=True)
+        exiftool_says("-q", "-overwrite_original", "-GPSLatitude=45.1", "-GPSLatitudeRef=N", shoot / "out" / name)
     told = refused(shoot, anyway=True)
     assert {line.partition(": ")[0] for line in told} == {PROOF, "sheet/for-partner/whole/bread.jpg"}
     assert all(": it holds a GPS position (Exif); " in line for line in told)

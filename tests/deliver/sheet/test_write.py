@@ -9,7 +9,6 @@ import re
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote, urlsplit
 
-import pytest
 from PIL import Image
 
 from pipeline.cli import main
@@ -31,8 +30,8 @@ if TYPE_CHECKING:
     from pathlib import Path
     from xml.etree.ElementTree import Element
 
+    import pytest
 
-pytestmark = pytest.mark.xdist_group("sheet")  # one exported shoot
 
 HERS = ("the box every crop should hold", "Caution", "Refused", "too small", "Camera", "taken as sRGB", "Keep box")
 PARTNERS = "sheet/for-partner"

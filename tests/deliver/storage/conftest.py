@@ -23,7 +23,7 @@ class Ground:
     held: Held
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def s3_server() -> Iterator[tuple[str, Held]]:
     with s3() as served:
         yield served

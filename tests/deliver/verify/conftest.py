@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from tests.deliver.verify.delivery import deliver
+from tests.exiftool import exiftool_says
 
 Edit = Callable[..., None]
 
@@ -29,11 +29,8 @@ def out(delivery: Path, tmp_path: Path) -> Path:
 @pytest.fixture
 def edit() -> Edit:
     """Return `edit(path, *options)`, which lets exiftool change a file's metadata."""
-    tool = shutil.which("exiftool")
-    if tool is None:
-        pytest.skip("judge missing: exiftool")
 
     def run(path: Path, *options: str) -> None:
-        subprocess.run([tool, "-q", "-m", "-overwrite_original", *options, str(path)], check=True)
+        exiftool_says("-q", "-m", "-overwrite_original", *options, path)
 
     return run
