@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     Kernels = tuple[tuple[NDArray[np.int32], NDArray[np.float32], int], ...]
 
-EDITION = 4  # of `native/picture.h`
+EDITION = 5  # of `native/picture.h`
 
 try:
     picturework: Any = importlib.import_module("pipeline.render.picturework")
@@ -56,7 +56,8 @@ class Wanted:
 
     "light" is linear light of the frame's own space, 0..`brightest`, "target light" that of the target, sharpened,
     white 1, outside 0..1 where out of gamut, both float32; "codes" are those of the target, uint8, clipped and rounded.
-    `kernels` are the weights down and across where they are not those of every reduction.
+    `kernels` are the weights down and across where they are not those of every reduction. With `of_half` the box is one
+    of the frame at half its size (`pipeline.render.halved`).
     """
 
     wants: Wants
@@ -66,6 +67,7 @@ class Wanted:
     how: Unsharp | None
     brightest: float = 1.0
     kernels: Kernels | None = None
+    of_half: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,6 +99,7 @@ def _asked(frame: Frame, wanted: Wanted, into: NDArray[Any]) -> Picture:
     box, size, how = wanted.box, wanted.size, wanted.how
     taps = np.array(how.taps, np.float32) if how else None
     return (
+        wanted.of_half,
         (box.left, box.top, box.width, box.height),
         (size.width, size.height),
         wanted.kernels or kernels_over(box, size),

@@ -34,7 +34,7 @@ from pipeline.render.arrays import codes_image
 from pipeline.render.average import average_colour, average_of
 from pipeline.render.colour import linear_light, matrix_of, outside_gamut, quantise, target_space, working_space
 from pipeline.render.gamut import soften
-from pipeline.render.halved import box_in_half, half_of, is_small_enough, kernels_in_half
+from pipeline.render.halved import box_in_half, is_small_enough, kernels_in_half
 from pipeline.render.ink import total_ink
 from pipeline.render.mark import proof_mark
 from pipeline.render.output_profile import space_of
@@ -181,16 +181,9 @@ def _swept_pictures(source: Source, specs: Sequence[Spec]) -> list[Picture]:
     """Return the finished pixels of each; those that are alike are made once."""
     ways = [_way(one) for one in specs]
     first = dict(zip(reversed(ways), reversed(specs), strict=True))
-    frame = compiled.Frame(source.codes, source.profile)
-    small = {way: one for way, one in first.items() if way.of_half}
-    whole = {way: one for way, one in first.items() if not way.of_half}
-    wanted = [_wanted("codes", one) for one in whole.values()]
-    found = compiled.sweep(frame, [*wanted, *([half_of(frame)] if small else ())])
-    made = dict(zip(whole, found, strict=False))
-    if small:
-        half = compiled.Frame(found[-1].picture, source.profile)
-        made |= zip(small, compiled.sweep(half, [_wanted_of_half(one) for one in small.values()]), strict=True)
-    pictures = {way: _finished(first[way], one) for way, one in made.items()}
+    wanted = [_wanted_of_half(one) if way.of_half else _wanted("codes", one) for way, one in first.items()]
+    found = compiled.sweep(compiled.Frame(source.codes, source.profile), wanted) if wanted else []
+    pictures = {way: _finished(first[way], made) for way, made in zip(first, found, strict=True)}
     return [pictures[way] for way in ways]
 
 
@@ -214,7 +207,7 @@ def _way(spec: Spec) -> _Way:
 
 def _wanted_of_half(spec: Spec) -> compiled.Wanted:
     wanted = _wanted("codes", spec, box_in_half(spec.box))
-    return replace(wanted, kernels=kernels_in_half(spec.box, spec.size))
+    return replace(wanted, kernels=kernels_in_half(spec.box, spec.size), of_half=True)
 
 
 def _finished(spec: Spec, made: compiled.Made) -> Picture:

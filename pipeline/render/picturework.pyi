@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Picture: TypeAlias = tuple[
+    bool,
     tuple[int, int, int, int],
     tuple[int, int],
     tuple[tuple[NDArray[np.int32], NDArray[np.float32], int], ...] | None,

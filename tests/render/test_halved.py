@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pipeline.light.box import Box, Size
 from pipeline.light.icc import read_matrix_profile, write_matrix_profile
 from pipeline.light.spaces import SRGB
 from pipeline.render import compiled
-from pipeline.render.halved import WEIGHTS, box_in_half, half_of, is_small_enough
+from pipeline.render.halved import WEIGHTS, box_in_half, is_small_enough
 from pipeline.render.picture import make_pictures, spec_of
 from pipeline.render.source import Source
 from tests.render.charts import PLAIN, image_of
@@ -58,17 +60,26 @@ def test_a_constant_stays_and_a_grid_becomes_its_mean_light() -> None:
     assert np.abs(previews(grid, Box(0, 0, 640, 480), Size(100, 75))[0][inner] - 188).max() <= 1
 
 
-def test_odd_sides_keep_their_last_line() -> None:
-    frame = source(np.full((7, 5, 3), 200, np.uint8))
-    found = halved_codes(frame)
-    assert found.shape == (4, 3, 3)
-    np.testing.assert_allclose(found, found[0, 0, 0], rtol=0, atol=1e-6)
+@given(width=st.integers(1, 70), height=st.integers(1, 40), data=st.data())
+def test_half_a_frame_is_the_weighed_sum_of_six_by_six(width: int, height: int, data: st.DataObject) -> None:
+    """Any part of it, whether sides are odd or not; beyond the rims the last pixel goes on."""
+    codes = np.random.default_rng(width).integers(0, 256, (height, width, 3), np.uint8)
+    half = Size(-(-width // 2), -(-height // 2))
+    left, top = data.draw(st.integers(0, half.width - 1)), data.draw(st.integers(0, half.height - 1))
+    part = Size(data.draw(st.integers(1, half.width - left)), data.draw(st.integers(1, half.height - top)))
+    frame = source(codes)
+    wanted = compiled.Wanted("light", Box(left, top, part.width, part.height), part, frame.profile, None, of_half=True)
+    found = compiled.sweep(compiled.Frame(frame.codes, frame.profile), [wanted])[0].picture
+    light = SRGB.curve.to_linear(codes / 255)
+    for axis, side in ((0, half.height), (1, half.width)):
+        at = np.clip(2 * np.arange(side)[:, None] + np.arange(-2, 4), 0, codes.shape[axis] - 1)
+        light = np.tensordot(np.take(light, at, axis=axis), WEIGHTS, axes=(axis + 1, 0))
+    expected = np.clip(light, 0, 1)[top : top + part.height, left : left + part.width]
+    np.testing.assert_allclose(found, expected, rtol=0, atol=3e-5)
+
+
+def test_a_box_has_the_half_pixels_that_lie_in_it_in_part() -> None:
     assert box_in_half(Box(1, 2, 4, 5)) == Box(0, 1, 3, 3)
-
-
-def halved_codes(frame: Source) -> Pixels:
-    whole = compiled.Frame(frame.codes, frame.profile)
-    return compiled.sweep(whole, [half_of(whole)])[0].picture
 
 
 def test_only_what_is_small_enough_is_made_of_half() -> None:

@@ -3,6 +3,7 @@
 #ifndef LANES_H
 #define LANES_H
 
+#include <limits.h>
 #include <math.h>
 #include <stddef.h>
 #include <stdint.h>

@@ -80,19 +80,21 @@ static void read_kernels(Buffers *buffers, Picture *p, PyObject *kernels) {
     p->rings = p->down[0].weights != p->down[1].weights || p->across[0].weights != p->across[1].weights;
 }
 
-/* A picture from (part, size, kernels, brightest, matrices, sharpening, sink, codes_of_root, out). */
+/* A picture from (whether of half, part, size, kernels, brightest, matrices, sharpening, sink, codes_of_root, out). */
 static void read_picture(Buffers *buffers, const Frame *frame, Picture *p, PyObject *wanted) {
     PyObject *kernels, *matrices, *taps, *roots, *out;
-    if (!PyArg_ParseTuple(wanted, "(iiii)(ii)OfO(Oifff)iOO", &p->left, &p->top, &p->width, &p->height, &p->out_width,
+    if (!PyArg_ParseTuple(wanted, "p(iiii)(ii)OfO(Oifff)iOO", &p->of_half, &p->left, &p->top, &p->width, &p->height, &p->out_width,
                           &p->out_height, &kernels, &p->brightest, &matrices, &taps, &p->window, &p->strength,
                           &p->grain, &p->halo_limit, &p->sink, &roots, &out)) {
         buffers->failed = 1;
         return;
     }
     p->resampled = kernels != Py_None;
+    int frame_width = p->of_half ? (frame->width + 1) / 2 : frame->width;
+    int frame_height = p->of_half ? (frame->height + 1) / 2 : frame->height;
     int same = p->width == p->out_width && p->height == p->out_height;
-    if (p->left < 0 || p->top < 0 || p->width < 1 || p->height < 1 || p->width > frame->width - p->left ||
-        p->height > frame->height - p->top || p->out_width < 1 || p->out_height < 1 || p->window < 0 ||
+    if (p->left < 0 || p->top < 0 || p->width < 1 || p->height < 1 || p->width > frame_width - p->left ||
+        p->height > frame_height - p->top || p->out_width < 1 || p->out_height < 1 || p->window < 0 ||
         !(p->resampled || same)) {
         PyErr_SetString(PyExc_ValueError, "a picture of no such shape");
         buffers->failed = 1;

@@ -6,7 +6,7 @@
 #include <stdint.h>
 
 /* Raised with every change of what `make` is given or gives: one that was built before is then left alone. */
-enum { EDITION = 4 };
+enum { EDITION = 5 };
 enum { CHANNELS = 3, CODES = 256, FINE = 65535 };
 enum { TO_LIGHT, TO_TARGET_LIGHT, TO_CODES };
 
@@ -26,7 +26,8 @@ typedef struct {
 } Frame;
 
 typedef struct {
-    int left, top, width, height; /* the part of the frame that it is made from */
+    int of_half;                  /* made from the frame at half its size */
+    int left, top, width, height; /* the part of that which it is made from */
     int out_width, out_height, resampled;
     Axis down[2], across[2]; /* sharp, soft */
     int rings;               /* whether there is a soft kernel that bounds the dark rings of the sharp one */

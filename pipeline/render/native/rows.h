@@ -22,23 +22,22 @@ static int begin_rows(Rows *rows, int planes, int stride, int count) {
     return rows->data != NULL;
 }
 
-/* Lines of the frame's light, each as (column, channel), the columns from `left` on; `done` is the next one. */
+/* Lines of light, each as (column, channel), the columns from `left` up to `right`; `done` is the next one, `end` the
+   one after the last that is needed. */
 typedef struct {
-    const Frame *frame;
     float *data;
-    int left, width, stride, ring, done;
+    int left, right, stride, ring, done, end;
 } Lines;
 
 INLINE const float *line_of(const Lines *lines, int y) {
     return lines->data + (size_t)(y % lines->ring) * lines->stride;
 }
 
-INLINE void next_line(Lines *lines) {
-    const Frame *f = lines->frame;
+INLINE void next_line(Lines *lines, const Frame *f) {
     float *restrict line = lines->data + (size_t)(lines->done % lines->ring) * lines->stride;
     size_t start = ((size_t)lines->done * f->width + lines->left) * f->bands;
     const float *red = f->tables, *green = red + f->table_stride, *blue = green + f->table_stride;
-    int width = lines->width;
+    int width = lines->right - lines->left;
     lines->done++;
     if (f->depth == 4) {
         memcpy(line, (const float *)f->codes + start, (size_t)width * CHANNELS * sizeof(float));

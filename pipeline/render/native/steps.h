@@ -7,6 +7,7 @@
    Lanes: eight output rows (while light is resampled across) or eight neighbouring pixels (all else). */
 
 #include "bound.h"
+#include "halve.h"
 #include "resample.h"
 #include "sharpen.h"
 
@@ -139,46 +140,75 @@ static void end(Work *w) {
     free(w->blown_rows), free(w->resampled.data), free(w->target.data);
 }
 
-/* What all pictures need at most: lines that are held, room to work. */
-static int begin_all(Lines *lines, Bench *bench, const Picture *pictures, int count, int *last) {
-    size_t panel[2] = {0, 0}, row = 0;
-    int right = 0, pad = 0;
-    *last = 0;
-    lines->left = lines->frame->width, lines->done = lines->frame->height;
+/* What all pictures need at most of one kind of lines. */
+static int begin_lines(Lines *lines, const Picture *pictures, int count, int of_half) {
+    *lines = (Lines){.left = INT_MAX, .done = INT_MAX, .ring = 2 * LINES_AT_ONCE};
     for (const Picture *p = pictures; p < pictures + count; p++) {
-        lines->left = least(lines->left, p->left), right = most(right, p->left + p->width);
-        lines->done = least(lines->done, p->top), *last = most(*last, p->top + p->height);
+        if (p->of_half != of_half) continue;
+        lines->left = least(lines->left, p->left), lines->right = most(lines->right, p->left + p->width);
+        lines->done = least(lines->done, p->top), lines->end = most(lines->end, p->top + p->height);
         lines->ring = most(lines->ring, lines_spanned(p) + LINES_AT_ONCE);
+    }
+    return lines->right > 0;
+}
+
+static int begin_ring(Lines *lines) {
+    /* An odd number of cache lines: the same column of many lines does not crowd into a few places of the cache. */
+    lines->stride = (((lines->right - lines->left) * CHANNELS + LANES + BLOCK) / 16 | 1) * 16 + 32;
+    lines->data = zeros((size_t)lines->ring * lines->stride + BLOCK);
+    return lines->data != NULL;
+}
+
+/* What all pictures need at most to be worked on. */
+static int begin_bench(Bench *bench, const Picture *pictures, int count) {
+    size_t panel[2] = {0, 0}, row = 0;
+    int pad = 0;
+    for (const Picture *p = pictures; p < pictures + count; p++) {
         for (int k = 0; k < 2; k++) panel[k] = larger_size(panel[k], panel_length(p, k));
         row = larger_size(row, (size_t)padded_stride_of(p)), pad = most(pad, pad_of(p));
     }
-    lines->width = right - lines->left;
-    /* An odd number of cache lines: the same column of many lines does not crowd into a few places of the cache. */
-    lines->stride = ((lines->width * CHANNELS + LANES + BLOCK) / 16 | 1) * 16 + 32;
-    lines->data = zeros((size_t)lines->ring * lines->stride);
     for (int k = 0; k < 2; k++) bench->panel[k] = zeros(panel[k]);
     bench->row = zeros(4 * row + 2 * LANES);
     bench->near_rows = calloc((size_t)(2 * pad + 1), sizeof(float *));
     float *outside = zeros(row + 2 * LANES), *nothing = zeros(row + 2 * LANES);
     for (size_t x = 0; outside && x < row + 2 * LANES; x++) outside[x] = -1;
     bench->outside = outside ? outside + LANES : NULL, bench->nothing = nothing ? nothing + LANES : NULL;
-    return lines->data && bench->panel[0] && bench->panel[1] && bench->row && bench->near_rows && outside && nothing;
+    return bench->panel[0] && bench->panel[1] && bench->row && bench->near_rows && outside && nothing;
+}
+
+static void end_bench(Bench *bench) {
+    free(bench->panel[0]), free(bench->panel[1]), free(bench->row), free(bench->near_rows);
+    if (bench->outside) free(bench->outside - LANES);
+    if (bench->nothing) free(bench->nothing - LANES);
 }
 
 int MAKE(const Frame *frame, Picture *pictures, int count) {
-    Lines lines = {.frame = frame};
+    if (!count) return 1;
+    Lines lines, half;
+    Halving halving = {0};
     Bench bench = {0};
-    int last, room = begin_all(&lines, &bench, pictures, count, &last);
+    begin_lines(&lines, pictures, count, 0);
+    int halves = begin_lines(&half, pictures, count, 1), room = begin_bench(&bench, pictures, count);
+    if (halves) {
+        lines.left = least(lines.left, most(first_column(&half), 0));
+        lines.right = most(lines.right, least(first_column(&half) + columns(&half), frame->width));
+        lines.done = least(lines.done, most(2 * half.done - BEFORE, 0));
+        lines.end = most(lines.end, least(2 * half.end - 2 + AFTER, frame->height));
+        room &= begin_ring(&half) & begin_halving(&halving, &half);
+    }
+    room &= begin_ring(&lines);
     Work *works = calloc((size_t)count, sizeof(Work));
     room = room && works;
-    for (int one = 0; works && one < count; one++) room &= begin(&works[one], &pictures[one], &lines, &bench);
-    while (room && lines.done < last) {
-        for (int more = 0; more < LINES_AT_ONCE && lines.done < last; more++) next_line(&lines);
+    for (int one = 0; works && one < count; one++) {
+        room &= begin(&works[one], &pictures[one], pictures[one].of_half ? &half : &lines, &bench);
+    }
+    while (room && lines.done < lines.end) {
+        for (int more = 0; more < LINES_AT_ONCE && lines.done < lines.end; more++) next_line(&lines, frame);
+        while (halves && is_next_half_there(&half, &lines, frame->height)) next_half_line(&half, &lines, frame, &halving);
         for (int one = 0; one < count; one++) go_on(&works[one]);
     }
     for (int one = 0; works && one < count; one++) end(&works[one]);
-    free(works), free(lines.data), free(bench.panel[0]), free(bench.panel[1]), free(bench.row), free(bench.near_rows);
-    if (bench.outside) free(bench.outside - LANES);
-    if (bench.nothing) free(bench.nothing - LANES);
+    end_bench(&bench);
+    free(works), free(lines.data), free(half.data), free(halving.line), free(halving.even), free(halving.odd);
     return room;
 }
