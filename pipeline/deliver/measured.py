@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipeline.faults import counted
-from pipeline.job.budget import byte_words
+from pipeline.job.sizes import byte_words
 from pipeline.light.colour_names import display_name
 
 if TYPE_CHECKING:

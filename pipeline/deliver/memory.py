@@ -9,6 +9,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from pipeline.deliver.work import MOST_PIXELS
+from pipeline.job.sizes import UNITS, byte_count
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from pipeline.deliver.tasks import FrameTask, RenditionTask
     from pipeline.frames.header import Header
 
-UNITS = {"MB": 10**6, "GB": 10**9}  # SI (IEC 80000-13), as in a job
 LEAST, MOST = 200 * UNITS["MB"], 100_000 * UNITS["GB"]
 WANTED = 'a size with its unit is needed, MB or GB, such as "1.2 GB"; 200 MB is the least'
 SPARED = Fraction(4, 5)  # of what is free: the rest is for whoever else wants some meanwhile
@@ -34,17 +34,10 @@ def byte_size(text: str) -> int:
     """Return the whole bytes of "1.2 GB" or "800 MB". ValueError, with what would be right, for other words."""
     if re.fullmatch(r"[0-9]{1,9}(\.[0-9]{1,3})? ?(MB|GB)", text) is None:
         raise ValueError(WANTED)
-    size = int(Fraction(text[:-2].strip()) * UNITS[text[-2:]])
+    size = byte_count(text)
     if not LEAST <= size <= MOST:
         raise ValueError(WANTED)
     return size
-
-
-def in_words(size: int) -> str:
-    """Return a size as she would write it, rounded up: "1.2 GB", "800 MB"."""
-    unit = "GB" if size >= UNITS["GB"] else "MB"
-    tenths = -(-10 * size // UNITS[unit])
-    return f"{tenths / 10:g} {unit}"
 
 
 def memory_to_use(root: Path = Path("/")) -> int | None:

@@ -6,12 +6,13 @@ from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
-from pipeline.deliver.memory import IDLE, in_words, memory_to_use, need
+from pipeline.deliver.memory import IDLE, memory_to_use, need
 from pipeline.deliver.place import at_work_in
 from pipeline.deliver.side_by_side import Room, Way, worked_on
 from pipeline.deliver.work import FrameDone, work_on_frame
 from pipeline.deliver.write import sweep_unfinished
 from pipeline.faults import Fault
+from pipeline.job.sizes import memory_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -38,8 +39,10 @@ def results(tasks: list[FrameTask], workers: int, memory: int | None = None) -> 
 
 def _with_note(task: FrameTask, done: FrameDone, total: int) -> FrameDone:
     """Return what came of a frame that needs more memory than all may take."""
-    needed = in_words(need(task) + 2 * IDLE)
-    note = f"it may have taken {needed} of memory, more than {in_words(total)}; no other frame was worked on beside it"
+    needed = memory_words(need(task) + 2 * IDLE)
+    note = (
+        f"it may have taken {needed} of memory, more than {memory_words(total)}; no other frame was worked on beside it"
+    )
     return replace(done, notes=(*done.notes, note))
 
 

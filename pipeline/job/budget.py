@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import math
 import re
-from fractions import Fraction
 from typing import TYPE_CHECKING, Annotated
 
 from pydantic import AfterValidator, Field
+
+from pipeline.job.sizes import UNITS, byte_count
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from pipeline.job.target import Target
 
-# SI, as shops and sites that set such a limit count (IEC 80000-13).
-UNITS = {"kB": 1000, "MB": 1_000_000}
 LEAST_BYTES, MOST_BYTES = 5 * UNITS["kB"], 1000 * UNITS["MB"]
 WANTED = 'write a number with its unit, kB (1000 bytes) or MB, such as "200 kB"'
 LOSSLESS = ("png", "tiff")
@@ -31,18 +29,6 @@ def _byte_text(text: str) -> str:
 
 
 ByteText = Annotated[str, AfterValidator(_byte_text), Field(examples=["200 kB"])]
-
-
-def byte_count(text: str) -> int:
-    """Return the whole bytes of "200 kB" or "1.5 MB"; ValueError for other words."""
-    number, unit = text[:-2].strip(), text[-2:]
-    return int(Fraction(number) * UNITS[unit])
-
-
-def byte_words(count: int) -> str:
-    """Return a number of bytes in the same units, never fewer than there are: "61.4 kB", "1.5 MB"."""
-    unit = "MB" if count >= UNITS["MB"] else "kB"
-    return f"{math.ceil(10 * count / UNITS[unit]) / 10:g} {unit}"
 
 
 def budget_contradictions(target: Target) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from typing import TYPE_CHECKING
 
-from pipeline.job.budget import byte_count
+from pipeline.job.sizes import byte_count
 from pipeline.light.sharpness import paper_radius_px
 from pipeline.plan.rendition import PixelSettings
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pyvips
 
-from pipeline.job.budget import byte_words
+from pipeline.job.sizes import byte_words
 from pipeline.light.icc_output import TableProfile
 from pipeline.render.chroma import may_be_halved
 from pipeline.render.containers.embed import picture_data

@@ -11,9 +11,10 @@ import pytest
 
 import pipeline.deliver.workers
 from pipeline.deliver.export import Asked
-from pipeline.deliver.memory import IDLE, LEAST, byte_size, in_words, memory_to_use, need
+from pipeline.deliver.memory import IDLE, LEAST, byte_size, memory_to_use, need
 from pipeline.deliver.shoot import judge
 from pipeline.deliver.tasks import FrameTask, file_tasks
+from pipeline.job.sizes import memory_words
 from tests.small_shoot import FRAME, HEAD, frame, write_job
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ def test_what_is_no_size(text: str) -> None:
     ("size", "words"), [(GB, "1 GB"), (1_234_000_000, "1.3 GB"), (800_000_000, "800 MB"), (1, "0.1 MB")]
 )
 def test_sizes_are_told_rounded_up(size: int, words: str) -> None:
-    assert in_words(size) == words
+    assert memory_words(size) == words
 
 
 def put(root: Path, files: dict[str, str]) -> Path:

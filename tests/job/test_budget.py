@@ -3,11 +3,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from pipeline.job.budget import byte_count, byte_words
 from pipeline.job.colours import carried
+from pipeline.job.sizes import byte_count
 from tests.job.test_target import said_of, target
 from tests.small_shoot import FRAME, HEAD, faults_of, plan_of, write_job
 
@@ -25,19 +23,6 @@ WANTED = 'write a number with its unit, kB (1000 bytes) or MB, such as "200 kB"'
 def test_units_are_those_of_the_si(text: str, count: int) -> None:
     assert count == byte_count(text)
     assert text == target(SQUARE, bytes_max=text).bytes_max
-
-
-@pytest.mark.parametrize(
-    ("count", "words"),
-    [(4000, "4 kB"), (61_301, "61.4 kB"), (999_990, "1000 kB"), (1_500_000, "1.5 MB"), (10**9, "1000 MB")],
-)
-def test_bytes_in_words_are_never_too_few(count: int, words: str) -> None:
-    assert words == byte_words(count)
-
-
-@given(st.integers(5, 999_999))
-def test_whole_kilobytes_are_exact(kilobytes: int) -> None:
-    assert byte_count(f"{kilobytes} kB") == 1000 * kilobytes
 
 
 @pytest.mark.parametrize(
