@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import piexif
@@ -37,6 +38,7 @@ _PPI_DENOMINATOR = 10_000
 _SEPARATOR, _QUOTE = "; ", '"'
 
 
+@lru_cache(maxsize=16)  # the files of a frame say the same
 def exif_block(
     facts: PictureFacts, policy: Policy, camera: CameraFacts | None, size: Size, ppi: float, *, srgb: bool
 ) -> bytes:

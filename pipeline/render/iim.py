@@ -8,6 +8,7 @@ Specification Part 3 (2020) 3.2.2 (longer values are cut on the way into IIM; XM
 from __future__ import annotations
 
 from datetime import datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 from pipeline.render.dates import moment, offset_of
@@ -33,6 +34,7 @@ class _Words(NamedTuple):
     values: tuple[str | None, ...]
 
 
+@lru_cache(maxsize=16)  # the files of a frame say the same
 def iim_block(facts: PictureFacts, policy: Policy) -> bytes:
     """Return the datasets of record 1 and 2 in ascending order, UTF-8, marked as such; equal facts give equal bytes.
 

@@ -12,6 +12,7 @@ table of the IPTC (TechReference 2021.1) calls it an alternative.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from lxml import etree
@@ -42,6 +43,7 @@ _DEFAULT_LANGUAGE = "x-default"
 _BEGIN, _END = 'begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"', 'end="w"'
 
 
+@lru_cache(maxsize=16)  # the files of a frame say the same
 def xmp_packet(facts: PictureFacts, policy: Policy) -> bytes:
     """Return the packet in UTF-8, with its wrapper and without padding; equal facts give equal bytes.
 
