@@ -10,6 +10,7 @@ from pipeline.frames.complete import is_cut_short
 from pipeline.frames.heic import Damaged, decode_heic
 from pipeline.frames.loaders import colour_bands, open_lazily
 from pipeline.frames.raw import develop
+from pipeline.frames.turbo import turbo_codes
 from pipeline.light.icc import write_matrix_profile
 from pipeline.light.icc_tables import to_connection_space
 from pipeline.light.icc_tags import channel_count
@@ -53,11 +54,13 @@ class _Held:
     codes: NDArray[Any]
 
     @classmethod
-    def of(cls, image: pyvips.Image) -> _Held:
-        """Return an image worked out. Raises pyvips.Error."""
+    def of(cls, image: pyvips.Image, jpeg: Path | None = None) -> _Held:
+        """Return an image worked out; `jpeg` is the file that it is, where it is one. Raises pyvips.Error."""
         import pyvips  # noqa: PLC0415 (heavy; only verbs that decode load it)
 
-        codes = image.numpy().reshape(image.height, image.width, image.bands)
+        codes = turbo_codes(image, jpeg) if jpeg else None
+        if codes is None:
+            codes = image.numpy().reshape(image.height, image.width, image.bands)
         held = pyvips.Image.new_from_memory(codes, image.width, image.height, image.bands, image.format)
         return cls(held.copy(interpretation=image.interpretation), codes)
 
@@ -103,7 +106,7 @@ def _decoded(header: Header, name: str) -> tuple[_Held, tuple[str, ...]]:
             raise refusal.unreadable(name, "has changed since its header was read", "run again")
         if header.format in ("avif", "heic") and header.bits > 8:
             image = _full_scale(image, header.bits)
-        held = _Held.of(image)
+        held = _Held.of(image, header.path if header.format == "jpeg" else None)
     except (pyvips.Error, Damaged) as error:
         with header.path.open("rb") as stream:
             cut = is_cut_short(stream, header.format)
