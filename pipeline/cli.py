@@ -550,6 +550,8 @@ def _run(
     alone = len(jobs) == 1 and not previews_only and _all_here(options)
     known = question(words, jobs[0], _out(options, jobs[0]), _now()) if alone else None
     told = recall(known) if known else None
+    if told is None and known and not (only or rename or hands):
+        told = _reworded(known, quiet=options.quiet)
     if told:
         return told.code if options.quiet else _retold(told)
     from pipeline.deliver.export import Asked, export, export_each  # noqa: PLC0415 (as above)
@@ -585,14 +587,26 @@ def _through(options: argparse.Namespace) -> Callable[[Hands], Hands] | None:
     return partial(receiving if getattr(options, "scheduler", None) else sending, here=place.output)
 
 
+def _reworded(known: Question, *, quiet: bool) -> Told | None:
+    """Export by the short way, where nothing but captions is new; None where it is not for that."""
+    from pipeline.deliver.progress import Progress  # noqa: PLC0415 (as above)
+    from pipeline.deliver.reworded.run import export_reworded  # noqa: PLC0415 (as above)
+
+    return export_reworded(known, Progress(sys.stderr or io.StringIO(), frames=0, files=0, weight=0, quiet=quiet))
+
+
 def _remember_export(known: Question, summary: Summary) -> None:
     """Keep what this export would say if it were asked again, unless it has something left to do."""
     from pipeline.deliver.recall import Told, remember  # noqa: PLC0415 (as above)
-    from pipeline.deliver.summary import summary_lines  # noqa: PLC0415 (as above)
+    from pipeline.deliver.reworded.kept import keep_exported  # noqa: PLC0415 (as above)
+    from pipeline.deliver.summary import counts_of, summary_lines  # noqa: PLC0415 (as above)
 
     if summary.sources and not summary.faults:
-        said = tuple((False, line) for line in summary_lines(summary.once_more(), known.out))
-        remember(known, summary.sources, Told(said, DONE))
+        again = summary.once_more()
+        lines = tuple(summary_lines(again, known.out))
+        found = remember(known, summary.sources, Told(tuple((False, line) for line in lines), DONE))
+        if found and summary.exported and summary.only is None:
+            keep_exported(known, found, summary.exported, lines, counts_of(again))
 
 
 def _reply(options: argparse.Namespace) -> int:

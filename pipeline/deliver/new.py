@@ -18,7 +18,8 @@ from pipeline.frames.read_header import read_header
 from pipeline.job.asked import is_utf8
 from pipeline.job.explain import toml_text
 from pipeline.job.model import PIXEL_LIMIT
-from pipeline.job.words import plain_words, slugify
+from pipeline.job.plain_words import plain_words
+from pipeline.job.words import slugify
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

@@ -24,12 +24,12 @@ from pipeline.ledger.sealed import digest, keep, kept
 from pipeline.ledger.stamps import changes, clock_ns, folder_stamps, settled, stamp, tree_stamp
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
 Holds = Literal["always", "today", "now"]
-FORMAT = 1
+FORMAT = 2
 MOST_JOB_BYTES = 16 << 20
 LONGEST_TICK_S = 0.05
 
@@ -62,12 +62,14 @@ class Told:
 class Question:
     """What is asked: verb and options in words, the job file and the output folder.
 
-    `day` is today and how far its clock is from UTC, `since_ns` when it was asked, by the clock that stamps files.
+    `data` are the job's bytes. `day` is today and how far its clock is from UTC, `since_ns` when it was asked, by the
+    clock that stamps files.
     """
 
     words: tuple[str, ...]
     job: Path
     out: Path
+    data: bytes
     day: str
     secret: bytes
     since_ns: int
@@ -88,7 +90,7 @@ def question(words: Sequence[str], job: Path, out: Path, now: datetime) -> Quest
     except (OSError, ValueError):
         return None
     secret = digest("job", os.path.abspath(job), data)  # noqa: PTH100 (links stay)
-    return Question(tuple(words), job, out, f"{now:%Y-%m-%d %z}", secret, since_ns)
+    return Question(tuple(words), job, out, data, f"{now:%Y-%m-%d %z}", secret, since_ns)
 
 
 def recall(asked: Question) -> Told | None:
@@ -96,46 +98,58 @@ def recall(asked: Question) -> Told | None:
 
     Raises `RequestRefused` where the output folder counts and another run is at work in it.
     """
-    data = kept(asked.name, asked.secret)
-    known = json.loads(data) if data else None
-    if known is None or known["format"] != FORMAT or known["code"] != _ourselves():
-        return None
-    if known["day"] not in (None, asked.day):
+    known = kept_record(asked.name, asked.secret)
+    if known is None or known["day"] not in (None, asked.day):
         return None
     with contextlib.ExitStack() as held:
-        if known["out"] is not None:
+        if known["sources"]["out"] is not None:
             if not (asked.out / LOCK).is_file():
                 return None
             held.enter_context(alone_in(asked.out))
-        if _still(known, asked):
+        if still(known["sources"], asked.out):
             said = tuple((bool(to_error), str(text)) for to_error, text in known["said"])
             return Told(said, known["exit"], "today" if known["day"] else "always")
     return None
 
 
-def remember(asked: Question, sources: Sources, told: Told) -> None:
-    """Keep an answer, where nothing that it came from has changed since it was asked."""
+def remember(asked: Question, sources: Sources, told: Told) -> dict[str, Any] | None:
+    """Keep an answer, where nothing that it came from has changed since it was asked.
+
+    Return what tells as much of its sources (`still`); None where nothing is kept.
+    """
     if told.holds == "now":
-        return
+        return None
+    found = _stamped(asked, sources)
+    if found is None:
+        return None
+    day = asked.day if told.holds == "today" else None
+    keep_record(asked.name, asked.secret, {"day": day, "sources": found, "said": told.said, "exit": told.code})
+    return found
+
+
+def keep_record(name: bytes, secret: bytes, record: Mapping[str, object]) -> None:
+    """Keep a record for this version of ours alone."""
+    keep(name, secret, json.dumps({**record, "format": FORMAT, "code": _ourselves()}).encode())
+
+
+def kept_record(name: bytes, secret: bytes) -> dict[str, Any] | None:
+    """Return a record that this very version kept; None where there is none."""
+    data = kept(name, secret)
+    known: dict[str, Any] | None = json.loads(data) if data else None
+    return known if known and known["format"] == FORMAT and known["code"] == _ourselves() else None
+
+
+def _stamped(asked: Question, sources: Sources) -> dict[str, Any] | None:
+    """Return the stamps of all that an answer came from; None where it may have changed since it was asked."""
     files = {os.fspath(path): stamp(path) for path in (asked.job, *sources.files, *_ledgers(asked, sources))}
     folders = {os.fspath(path): folder_stamps(path) for path in sources.folders}
     stamps = [*files.values(), *(one for listed in folders.values() for one in listed.values())]
     if not settled(changes(stamps), asked.since_ns):
-        return
+        return None
     out = _settled_tree(asked.out) if sources.whole_out else None
     if sources.whole_out and out is None:
-        return
-    record = {
-        "format": FORMAT,
-        "code": _ourselves(),
-        "day": asked.day if told.holds == "today" else None,
-        "files": list(files.items()),
-        "folders": list(folders.items()),
-        "out": out,
-        "said": told.said,
-        "exit": told.code,
-    }
-    keep(asked.name, asked.secret, json.dumps(record).encode())
+        return None
+    return {"files": list(files.items()), "folders": list(folders.items()), "out": out}
 
 
 def known_text(what: str, of: str, work: Callable[[], str]) -> str:
@@ -149,11 +163,13 @@ def known_text(what: str, of: str, work: Callable[[], str]) -> str:
     return text
 
 
-def _still(known: dict[str, Any], asked: Question) -> bool:
+def still(sources: Mapping[str, Any], out: Path, *, but: Path | None = None) -> bool:
+    """Return whether all sources are as they were, `but` one file, which does not count."""
+    left_out = None if but is None else os.fspath(but)
     return (
-        all(stamp(path) == tuple(was) for path, was in known["files"])
-        and all(_plain(folder_stamps(path)) == was for path, was in known["folders"])
-        and (known["out"] is None or known["out"] == (tree_stamp(asked.out) or ("",))[0])
+        all(stamp(path) == tuple(was) for path, was in sources["files"] if path != left_out)
+        and all(_plain(folder_stamps(path)) == was for path, was in sources["folders"])
+        and (sources["out"] is None or sources["out"] == (tree_stamp(out) or ("",))[0])
     )
 
 

@@ -18,6 +18,9 @@ from pipeline.deliver.renamed import rename_delivered
 from pipeline.deliver.review.approved import with_approvals
 from pipeline.deliver.review.earlier import drop_old_prints, keep_earlier_prints
 from pipeline.deliver.review.replies import read_replies
+from pipeline.deliver.reworded.captions import captions_of
+from pipeline.deliver.reworded.kept import Exported
+from pipeline.deliver.reworded.pages import Pages
 from pipeline.deliver.sheet.links import PAGE
 from pipeline.deliver.sheet.wanted import HERS, WantedSheet, plan_of_sheet
 from pipeline.deliver.sheet.write import Sheets
@@ -70,7 +73,7 @@ class Summary:
     `made` are the files that were delivered, and the pictures of the sheet; `kept_names` counts files that keep a name
     that was delivered; `left_over` are files the job makes no longer; `unapproved` are files of earlier pictures, which
     stand where a picture waits for its approval; `sheet` is the place of the contact sheet that was written;
-    `sources` are what all of it came from.
+    `sources` are what all of it came from, `exported` what a next export may begin from.
     """
 
     plan: Plan
@@ -87,6 +90,7 @@ class Summary:
     unapproved: tuple[str, ...] = ()
     sheet: str | None = PAGE
     sources: Sources | None = None
+    exported: Exported | None = None
 
     def once_more(self) -> Summary:
         """Return what the same export says where it finds everything as this one left it."""
@@ -197,13 +201,18 @@ def finish(shoot: Shoot, ledger: Ledger) -> Summary:
         sheet=asked.sheet.place(plan),
         sources=surveyed.sources(whole_out=True),
     )
-    if not asked.previews_only:
-        write_if_changed(asked.out, MANIFEST, manifest_json(plan, delivered, contents))
-        sponsor = surveyed.job.sponsor
-        for place, content in web_kit(plan, delivered, sponsor.disclosure if sponsor else None).items():
-            write_if_changed(asked.out, f"web/{place}", content)
     there = {path: row for path, row in as_planned.items() if path in delivered}
-    unwritten = Sheets(plan, contents, ledger, replies, there).write(asked.sheet)
+    pages = None
+    if not asked.previews_only:
+        pages = Pages(captions_of(surveyed.job))
+        manifest = pages.as_it_is(MANIFEST, manifest_json(plan, delivered, contents))
+        write_if_changed(asked.out, MANIFEST, manifest)
+        for place, content in web_kit(pages.marked(plan), delivered, plan.disclosure).items():
+            write_if_changed(asked.out, f"web/{place}", pages.filled(f"web/{place}", content.decode()))
+        summary = replace(summary, exported=Exported(surveyed.job, plan, there.keys(), pages))
+    unwritten = Sheets(pages.marked(plan) if pages else plan, contents, ledger, replies, there, pages).write(
+        asked.sheet
+    )
     if unwritten:
         summary = replace(summary, faults=(*summary.faults, unwritten), sheet=None)
     drop_old_prints(plan, contents, ledger, replies)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.counts import Counts
 from pipeline.deliver.export import faults_of
 from pipeline.deliver.measured import brought_inside, fidelity_words, ink_words, outside_gamut
 from pipeline.faults import counted, of_job, printable_line
@@ -21,32 +22,6 @@ if TYPE_CHECKING:
 
 WORTH_A_WORD = 0.005  # from half a per cent of its pixels, a rendition's clipped colours are named
 MOST_NAMED = 3
-
-
-@dataclass(frozen=True, slots=True)
-class Counts:
-    """Files and what there is to say of them, counted."""
-
-    rendered: int = 0
-    rewritten: int = 0
-    kept: int = 0
-    cautions: int = 0
-    faults: int = 0
-
-    def __add__(self, other: Counts) -> Counts:
-        """Return the counts of both."""
-        return Counts(*(mine + its for mine, its in zip(astuple(self), astuple(other), strict=True)))
-
-    def in_words(self) -> list[str]:
-        """Return what is worth saying: "3 files rendered", "4 unchanged"."""
-        parts = [f"{counted(self.rendered, 'file')} rendered", f"{self.kept} unchanged"]
-        if self.rewritten:
-            parts.insert(1, f"{self.rewritten} with new metadata only")
-        if self.cautions:
-            parts.append(f"{counted(self.cautions, 'caution')} (see the plan or the contact sheet)")
-        if self.faults:
-            parts.append(f"{counted(self.faults, 'fault')}, told below")
-        return parts
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +44,7 @@ def part_of(came: Came) -> Part:
     asked, summary = came.asked, came.summary
     faults = tuple(of_job(fault, asked.job) for fault in faults_of(came))
     if summary:
-        return Part(asked.job, tuple(summary_lines(summary, asked.out)), faults, _counts(summary))
+        return Part(asked.job, tuple(summary_lines(summary, asked.out)), faults, counts_of(summary))
     if came.stopped:
         return Part(asked.job, ("stopped, told below",), faults, Counts(faults=len(faults)), stopped=True)
     return Part(asked.job, ("left as it is: nothing in it matches --only",), (), Counts(), untouched=True)
@@ -82,7 +57,7 @@ def parts_lines(parts: Sequence[Part]) -> Iterator[str]:
         yield from (f"  {line}" for line in part.lines)
     through = sum(not (part.untouched or part.stopped) for part in parts)
     counts = sum((part.counts for part in parts), Counts())
-    yield f"{through} of {counted(len(parts), 'shoot')}: {', '.join(counts.in_words())}"
+    yield f"{through} of {counted(len(parts), 'shoot')}: {counts.in_words()}"
 
 
 def summary_lines(summary: Summary, out: Path) -> Iterator[str]:
@@ -118,7 +93,7 @@ def _summary_lines(summary: Summary, out: Path) -> Iterator[str]:
         first = _first_of(summary.left_over)
         yield f"note: {count} made earlier and no longer in the job, left in place: {first} (see --prune)"
     yield from _approval_lines(summary)
-    yield ", ".join(_counts(summary).in_words())
+    yield counts_of(summary).in_words()
     if summary.sheet:
         yield f"contact sheet: {out / summary.sheet}"
 
@@ -142,7 +117,8 @@ def _first_of(names: Sequence[str]) -> str:
     return ", ".join(names[:MOST_NAMED]) + (", ..." if len(names) > MOST_NAMED else "")
 
 
-def _counts(summary: Summary) -> Counts:
+def counts_of(summary: Summary) -> Counts:
+    """Return what there is to say of an export in figures."""
     cautions = 0
     for frame in summary.plan.frames:
         chosen = _chosen(frame, summary)

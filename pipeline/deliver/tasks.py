@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass, field, replace
-from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Literal
 
@@ -104,6 +103,8 @@ def engine_versions() -> tuple[str, ...]:
 @functools.cache
 def _package_versions() -> tuple[str, ...]:
     """Return name and version of each package that decides pixels; finding them takes a millisecond each."""
+    from importlib.metadata import PackageNotFoundError, version  # noqa: PLC0415 (slow, and not for every way)
+
     found = []
     for package in PIXEL_PACKAGES:
         try:
@@ -160,14 +161,12 @@ def _file_task(
     source = made_from(frame, rendition)
     header = frame.header
     pixel_key = _pixel_key(frame, rendition, output, contents, engine)
-    camera = header.camera if policy == "full" and rendition.beside is None else None
-    metadata_key = key(rendition.facts, policy, camera, output.ppi, METADATA_VERSION)
     known = made.get(output.path)
     task = FileTask(
         output=output,
         identity=identity(f"{source} | {rendition.frame}" if preview else source, name, output.size, output.format),
         pixel_key=pixel_key,
-        metadata_key=metadata_key,
+        metadata_key=metadata_key(header, rendition, policy, output),
         work="pixels",
         outside_gamut=known.outside_gamut if known else None,
         average=known.average if known else None,
@@ -177,8 +176,31 @@ def _file_task(
     )
     if known is None or known.pixel_key != pixel_key or not untouched(out / output.path, known):
         return task
-    work: Work = "keep" if known.metadata_key == metadata_key and known.identity == task.identity else "metadata"
+    work: Work = "keep" if known.metadata_key == task.metadata_key and known.identity == task.identity else "metadata"
     return replace(task, work=work)
+
+
+def metadata_key(header: Header, rendition: Rendition, policy: Policy, output: Output) -> str:
+    """Return the digest over everything that decides the metadata of a file."""
+    camera = header.camera if policy == "full" and rendition.beside is None else None
+    return key(rendition.facts, policy, camera, output.ppi, METADATA_VERSION)
+
+
+def reworded_task(header: Header, rendition: Rendition, output: Output, known: Made) -> FileTask:
+    """Return what is to be done where nothing but the facts of a rendition is new since a file of it was made."""
+    policy = sheet_policy(rendition.policy) if output in rendition.sheet_outputs else rendition.policy
+    return FileTask(
+        output=output,
+        identity=known.identity,
+        pixel_key=known.pixel_key,
+        metadata_key=metadata_key(header, rendition, policy, output),
+        work="metadata",
+        outside_gamut=known.outside_gamut,
+        average=known.average,
+        known_sha256=known.sha256,
+        policy=policy,
+        known=known,
+    )
 
 
 def _pixel_key(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from pipeline.faults import Fault
 from pipeline.job.colours import carried
 from pipeline.job.explain import key_text, nearest
-from pipeline.job.words import NOT_IN_XML
+from pipeline.job.plain_words import NOT_IN_XML
 from pipeline.light.colour_names import BUILT_IN
 
 if TYPE_CHECKING:

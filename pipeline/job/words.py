@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
+from pipeline.job.plain_words import LONGEST_WORDS, plain, plain_words
 from pipeline.light.ratio import parse_ratio
 
 LONGEST_SHAPE = 20  # times as long as wide
@@ -16,27 +17,11 @@ THINNEST = 0.001  # of the frame: less is no part of a picture that anyone could
 LANGUAGE = re.compile(r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*")
 BARE = "[a-z0-9]+(-[a-z0-9]+)*"
 BARE_NAME = re.compile(rf"(?=.{{1,30}}$){BARE}", re.DOTALL)
-NOT_IN_XML = re.compile("[\x00-\x08\x0b-\x1f\x7f\x80-\x9f\ufffe\uffff\ud800-\udfff]")
-
-
-def _plain(text: str) -> str:
-    """Refuse control characters: XML 1.0 cannot hold most of them, and none belongs in a caption."""
-    found = NOT_IN_XML.search(text)
-    if found:
-        raise ValueError(f"it holds the control character U+{ord(found.group()):04X}; write plain text")
-    return text
-
-
-def plain_words(text: str) -> str:
-    """Refuse what shows nothing."""
-    if text and not text.strip():
-        raise ValueError("write some words")
-    return _plain(text)
 
 
 def _web_address(text: str) -> str:
     """Refuse what a reader could not follow, and what would not be a web page."""
-    if not re.fullmatch(r"https?://[^\s<>\"']+", _plain(text)):
+    if not re.fullmatch(r"https?://[^\s<>\"']+", plain(text)):
         raise ValueError("write a whole web address, beginning with https://")
     return text
 
@@ -102,8 +87,8 @@ def slugify(text: str) -> str:
     return re.sub("-+", "-", re.sub("[^a-z0-9-]", "", plain)).strip("-")
 
 
-Words = Annotated[str, Field(min_length=1, max_length=65536), AfterValidator(plain_words)]
-MaybeEmptyWords = Annotated[str, Field(max_length=65536), AfterValidator(_plain)]
+Words = Annotated[str, Field(min_length=1, max_length=LONGEST_WORDS), AfterValidator(plain_words)]
+MaybeEmptyWords = Annotated[str, Field(max_length=LONGEST_WORDS), AfterValidator(plain)]
 WebAddress = Annotated[str, Field(max_length=2000), AfterValidator(_web_address)]
 Language = Annotated[str, AfterValidator(_language)]
 RatioText = Annotated[str, Field(max_length=24), AfterValidator(_ratio_text)]

@@ -152,7 +152,11 @@ def _version(base: sqlite3.Connection, path: Path) -> int:
 
 def _read_made(base: sqlite3.Connection, columns: str = COLUMNS) -> dict[str, Made]:
     with closing(base.execute(f"SELECT {columns} FROM made ORDER BY path")) as rows:  # noqa: S608 (a constant)
-        made = {row[0]: Made(*row) for row in rows}
+        return _sound({row[0]: Made(*row) for row in rows})
+
+
+def _sound(made: dict[str, Made]) -> dict[str, Made]:
+    """Return rows that are ones that we could have written, by path. Raises `sqlite3.DatabaseError` for others."""
     if not all(isinstance(path, str) and _stays_inside(path) for path in made):
         raise sqlite3.DatabaseError("a path in it leads out of the folder")
     if not all(map(_is_sound, made.values())):
@@ -265,6 +269,13 @@ class Ledger:
             with self._told():
                 self._made = _read_made(self._base)
         return dict(self._made)
+
+    def made_at(self, paths: Iterable[str]) -> dict[str, Made]:
+        """Return what was made at these places, by path; what is not known is left out."""
+        query = f"SELECT {COLUMNS} FROM made WHERE path = ?"  # noqa: S608 (a constant)
+        with self._told():
+            rows = (row for path in paths for row in self._base.execute(query, (path,)))
+            return _sound({row[0]: Made(*row) for row in rows})
 
     def record(self, made: Iterable[Made]) -> None:
         """Keep rows, replacing what was known of the same path or the same identity; all of them or none."""

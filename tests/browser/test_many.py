@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from pipeline.deliver.sheet import sheet_html
+from pipeline.deliver.sheet.page import sheet_html
 from tests.browser.conftest import WATCH_SHIFTS
 from tests.deliver.sheet.many import all_made, many_frames, review_of_plan
 

@@ -9,18 +9,20 @@ from pipeline.deliver.measured import ink_words, outside_gamut
 from pipeline.deliver.sheet.drawing import Drawing, frame_drawing, per_cent, print_drawing
 from pipeline.deliver.sheet.links import Links, Picture, picture
 from pipeline.deliver.sheet.standing import Earlier, earlier
-from pipeline.deliver.sheet.words import fine_share, format_word, landing, millimetres, pixels, share, weight
+from pipeline.deliver.sheet.words import fine_share, format_word, landing, millimetres, pixels, share, weight_of
 from pipeline.light.box import WHOLE, Size
 from pipeline.light.colour_names import display_name
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from pipeline.deliver.review.state import Review
     from pipeline.deliver.sheet.numbers import Place
     from pipeline.ledger.made import Made
     from pipeline.light.box import Region
     from pipeline.plan.rendition import Output, PlannedFrame, Rendition
+
+    Weigh = Callable[[Sequence[Made]], str]  # says in words what files weigh together
 
 NOT_YET = "not measured yet"
 # The longest side of the largest crop of a frame, in units of 1/240 of a column of the style sheet.
@@ -106,6 +108,7 @@ class Shown:
     made: Mapping[str, Made]
     fulls: Mapping[str, Output]
     links: Links
+    weigh: Weigh = weight_of
 
     @property
     def hers(self) -> bool:
@@ -234,7 +237,7 @@ def _cell(output: Output, shown: Shown, *, linked: bool) -> Cell:
     link, known = shown.links.relative(output.path), shown.made.get(output.path)
     if known is None:
         return Cell(None, "not yet")
-    return Cell(link if linked and not shown.links.single else None, weight(known.size_bytes))
+    return Cell(link if linked and not shown.links.single else None, shown.weigh([known]))
 
 
 def _tag(place: Place) -> Tag:

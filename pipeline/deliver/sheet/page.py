@@ -16,12 +16,13 @@ from pipeline.deliver.sheet.entry import entry
 from pipeline.deliver.sheet.fulls import fulls
 from pipeline.deliver.sheet.links import Links, mail_address
 from pipeline.deliver.sheet.style import FIRST_SCRIPT, policy, sheet_script, sheet_style
-from pipeline.deliver.sheet.words import day_in_words, is_day, weight, words_of
+from pipeline.deliver.sheet.words import day_in_words, is_day, weight_of, words_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pipeline.deliver.review.state import Review
+    from pipeline.deliver.sheet.card import Weigh
     from pipeline.deliver.sheet.entry import Entry, Fact
     from pipeline.ledger.made import Made
     from pipeline.plan.rendition import Output, Plan
@@ -40,16 +41,18 @@ def sheet_html(
     *,
     links: Links | None = None,
     full: Mapping[str, Output] | None = None,
+    weigh: Weigh = weight_of,
 ) -> str:
     """Return the contact sheet of `plan` as one HTML page, to be written as UTF-8 to the place that `links` names.
 
     `made` holds what the ledger knows of files that are as the plan would make them now, by path below the output
     folder; what it does not hold is shown as not made and not measured yet. `review` says which round this is, whose
     (an outlet's sheet shows nothing of the photographer's own: see `for_outlet`), and what was said before. `full`
-    gives for renditions, by name, the file that shows them at 100 %, where that is not one of `made`. Pure: the same
-    arguments give the same page. Raises ValueError for a path that would leave the output folder.
+    gives for renditions, by name, the file that shows them at 100 %, where that is not one of `made`; `weigh` says
+    what files weigh. Pure: the same arguments give the same page. Raises ValueError for a path that would leave the
+    output folder.
     """
-    shown = Shown(review, made, fulls(plan, made) if full is None else full, links or Links())
+    shown = Shown(review, made, fulls(plan, made) if full is None else full, links or Links(), weigh)
     entries = tuple(entry(shown, number, frame, plan.title) for number, frame in enumerate(plan.frames, 1))
     style, script = sheet_style(plan, entries), sheet_script()
     page = rendered(
@@ -63,7 +66,7 @@ def sheet_html(
         language=plan.language,
         date=day_in_words(plan.date) if plan.date else None,
         date_code=plan.date if plan.date and is_day(plan.date) else None,
-        summary=_summary(plan, made, review),
+        summary=_summary(plan, made, review, weigh),
         entries=entries,
         shared=_shared(entries),
         listed=len(entries) <= MOST_LISTED,
@@ -115,7 +118,7 @@ def _filters(entries: Sequence[Entry]) -> tuple[tuple[str, ...], tuple[tuple[str
     return outlets if len(outlets) > 1 else (), named if len(views) > 1 else ()
 
 
-def _summary(plan: Plan, made: Mapping[str, Made], review: Review) -> tuple[tuple[str, str], ...]:
+def _summary(plan: Plan, made: Mapping[str, Made], review: Review, weigh: Weigh) -> tuple[tuple[str, str], ...]:
     """Return the lines of the docket at the head of the page: what, and how much of it."""
     refused = sum(rendition.refused is not None for rendition in plan.renditions)
     rows = [
@@ -124,20 +127,20 @@ def _summary(plan: Plan, made: Mapping[str, Made], review: Review) -> tuple[tupl
         ("Renditions", f"{len(plan.renditions) - refused}"),
     ]
     if review.outlet is None:
-        rows += _her_rows(plan, made, refused)
+        rows += _her_rows(plan, made, refused, weigh)
     rows.append(("Credit", plan.credit_line or ""))
     return tuple((label, value) for label, value in rows if value)
 
 
-def _her_rows(plan: Plan, made: Mapping[str, Made], refused: int) -> list[tuple[str, str]]:
+def _her_rows(plan: Plan, made: Mapping[str, Made], refused: int, weigh: Weigh) -> list[tuple[str, str]]:
     outputs = [output for rendition in plan.renditions for output in rendition.outputs]
-    done = [made[output.path].size_bytes for output in outputs if output.path in made]
+    done = [made[output.path] for output in outputs if output.path in made]
     cautions = sum(len(frame.cautions) for frame in plan.frames)
     cautions += sum(len(rendition.cautions) for rendition in plan.renditions)
     return [
         ("Refused", f"{refused}" if refused else "none"),
         ("Files", f"{len(outputs)}" if len(done) == len(outputs) else f"{len(done)} of {len(outputs)} made"),
-        ("Weight", weight(sum(done)) if done else ""),
+        ("Weight", weigh(done) if done else ""),
         ("Cautions", f"{cautions}" if cautions else "none"),
         ("Job", plan.job.name),
     ]

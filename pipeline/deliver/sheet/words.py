@@ -6,10 +6,12 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from fractions import Fraction
 
     from pipeline.deliver.review.state import Verdict
     from pipeline.frames.header import CameraFacts
+    from pipeline.ledger.made import Made
     from pipeline.light.box import Region, Size
     from pipeline.plan.rendition import Crop
 
@@ -50,6 +52,11 @@ def weight(size_bytes: int) -> str:
     if size_bytes < 999_500:
         return f"{_figures(size_bytes / 1000)}{_NBSP}kB"
     return f"{_figures(size_bytes / 1e6)}{_NBSP}MB"
+
+
+def weight_of(files: Sequence[Made]) -> str:
+    """Return in words what files weigh together."""
+    return weight(sum(one.size_bytes for one in files))
 
 
 def exposure(camera: CameraFacts) -> str:

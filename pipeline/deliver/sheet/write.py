@@ -15,6 +15,7 @@ from pipeline.deliver.sheet.fulls import fulls
 from pipeline.deliver.sheet.links import Links
 from pipeline.deliver.sheet.page import sheet_html
 from pipeline.deliver.sheet.wanted import MOST_SINGLE_BYTES, WantedSheet, too_large
+from pipeline.deliver.sheet.words import weight_of
 from pipeline.deliver.tasks import FileTask, file_tasks, made_as_planned, sheet_policy
 from pipeline.deliver.work import with_metadata
 from pipeline.deliver.write import inside, set_aside, write_if_changed
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     from pipeline.deliver.review.replies import Kept
     from pipeline.deliver.review.state import Review
+    from pipeline.deliver.reworded.pages import Pages
     from pipeline.deliver.sheet.wanted import Paper
     from pipeline.faults import Fault
     from pipeline.ledger.book import Ledger
@@ -53,7 +55,7 @@ class Sheets:
     """What every sheet of one run is written from.
 
     `plan` is the whole job, `contents` the digests of its frames' files by slug, `made` the files that are as the plan
-    would make them now and may be shown.
+    would make them now and may be shown. `pages` is what pages are filled by, where the plan has marks.
     """
 
     plan: Plan
@@ -61,6 +63,7 @@ class Sheets:
     ledger: Ledger
     replies: Sequence[Kept]
     made: Mapping[str, Made]
+    pages: Pages | None = None
 
     def write(self, wanted: WantedSheet) -> Fault | None:
         """Write one sheet and all it needs; return what keeps it from being written. Raises OSError."""
@@ -100,7 +103,9 @@ class Sheets:
         if wanted.single:
             inlined = {path: _inside_page(self._bytes_of(source)) for path, source in pictures.items()}
         made = self.made if wanted.outlet is None else {}
-        page = sheet_html(shown, made, review, links=Links(place, inlined), full=full).encode()
+        weigh = self.pages.weigh if self.pages else weight_of
+        text = sheet_html(shown, made, review, links=Links(place, inlined), full=full, weigh=weigh)
+        page = self.pages.filled(place, text) if self.pages else text.encode()
         if wanted.single and len(page) > MOST_SINGLE_BYTES:
             return too_large(wanted, f"{len(page) / 1e6:.1f} MB", f"{MOST_SINGLE_BYTES / 1e6:.0f} MB")
         write_if_changed(self.ledger.folder, place, page)

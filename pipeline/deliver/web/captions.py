@@ -13,6 +13,7 @@ import csv
 import io
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.cells import cell_text
 from pipeline.deliver.printable import printable
 from pipeline.deliver.web.words import without_disclosure
 
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
 
     from pipeline.plan.facts import PictureFacts
     from pipeline.plan.rendition import Plan
-
-_FORMULA = ("=", "+", "-", "@")
 
 
 def captions_csv(plan: Plan, languages: Sequence[str], disclosure: str | None) -> bytes:
@@ -43,7 +42,7 @@ def captions_csv(plan: Plan, languages: Sequence[str], disclosure: str | None) -
             facts.credit_line,
             facts.licence_url,
         ]
-        table.writerow([_cell(one) for one in row])
+        table.writerow([cell_text(one) for one in row])
     return text.getvalue().encode("utf-8-sig")
 
 
@@ -53,8 +52,3 @@ def _words(facts: PictureFacts, languages: Sequence[str], disclosure: str | None
     for tag in languages:
         alt, caption = versions.get(tag.lower(), (None, None))
         yield from (alt, without_disclosure(printable(caption or ""), disclosure))
-
-
-def _cell(text: str | None) -> str:
-    text = printable(text or "").strip()
-    return f"'{text}" if text.startswith(_FORMULA) else text

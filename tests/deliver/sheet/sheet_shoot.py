@@ -12,7 +12,7 @@ from urllib.parse import unquote, urljoin, urlsplit
 import html5lib
 
 from pipeline.deliver.review.state import Review
-from pipeline.deliver.sheet import sheet_html
+from pipeline.deliver.sheet.page import sheet_html
 from pipeline.frames.header import CameraFacts, Header
 from pipeline.ledger.made import Made
 from pipeline.light.box import WHOLE, Box, Point, Region, Size

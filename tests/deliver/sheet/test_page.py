@@ -12,9 +12,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from pipeline.deliver.sheet import sheet_html
 from pipeline.deliver.sheet.card import NOT_YET
-from pipeline.deliver.sheet.page import MOST_LISTED
+from pipeline.deliver.sheet.page import MOST_LISTED, sheet_html
 from pipeline.deliver.sheet.words import landing
 from pipeline.light.box import WHOLE, Region, Size
 from pipeline.plan.facts import PictureFacts

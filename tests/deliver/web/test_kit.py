@@ -12,7 +12,7 @@ import srcset
 from PIL import Image
 
 from pipeline.deliver.export import Asked, export
-from pipeline.deliver.sheet import sheet_html
+from pipeline.deliver.sheet.page import sheet_html
 from pipeline.deliver.web.kit import web_kit
 from tests.deliver.sheet.many import review_of_plan
 from tests.deliver.web.kit_shoot import DISCLOSURE, Exported
