@@ -16,16 +16,17 @@ from pipeline.ledger.made import Made
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
+    from pathlib import Path
 
     from pipeline.deliver.tasks import FileTask, FrameTask, RenditionTask, Work
     from pipeline.frames.header import Header
     from pipeline.light.box import Size
-    from pipeline.plan.rendition import Beside, OutputFormat, Rendition
-    from pipeline.render.budget import Encoded
+    from pipeline.plan.facts import PictureFacts, Policy
+    from pipeline.plan.rendition import Beside, OutputFormat, PixelSettings, Rendition
     from pipeline.render.picture import Picture, Spec
     from pipeline.render.source import Source
 
-    _Alike = tuple[int, OutputFormat, tuple[tuple[OutputFormat, int], ...]]
+    _Alike = tuple[int, OutputFormat, tuple[tuple[OutputFormat, int], ...], PictureFacts, Policy, bool, float]
 
 
 MOST_PIXELS = 60_000_000  # of finished pictures that a frame's worker holds at once
@@ -43,15 +44,26 @@ class FrameDone:
     rewritten: int
 
 
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """A whole file: its bytes, its quality and what was measured of it, the digest of its picture, and its pixels."""
+
+    data: bytes
+    quality: int | None
+    fidelity: float | None
+    digest: str
+    picture: Picture | None
+
+
 @dataclass(slots=True)
 class _Came:
-    """What has come of a frame so far; `previews` are pictures of the contact sheet encoded, each with its pixels."""
+    """What has come of a frame so far; `previews` are the files of the contact sheet, by what they are made of."""
 
     made: list[Made] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     counts: Counter[Work] = field(default_factory=Counter)
-    previews: dict[_Alike, tuple[Picture, Encoded]] = field(default_factory=dict)
+    previews: dict[_Alike, _Whole] = field(default_factory=dict)
 
 
 class _NotMade(Exception):  # noqa: N818 (it is what happened)
@@ -234,11 +246,8 @@ def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Pic
     try:
         path = inside(task.out, file.output.path)
         finish = partial(with_metadata, header=task.header, rendition=rendition, file=file)
-        if picture is None:
-            data, quality, fidelity = finish(path.read_bytes()), *_found_before(file)
-        else:
-            data, quality, fidelity = _encoded(picture, rendition, file, finish, came)
-        digest = picture_digest(data)  # by the readers of `verify`: what they cannot read back is not delivered
+        whole = _rewritten(path, file, finish) if picture is None else _encoded(picture, rendition, file, finish, came)
+        data = whole.data
         if picture is not None and (aside := set_aside(task.out, file.output.path, data, file.known_sha256)):
             came.notes.append(f"{file.output.path} was not as plateline left it; that version is now {aside}")
         write_whole(path, data)
@@ -269,9 +278,9 @@ def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Pic
             mtime_ns=stamp.st_mtime_ns,
             outside_gamut=picture.outside_gamut if picture else file.outside_gamut,
             average=picture.average if picture else file.average,
-            picture_sha256=digest,
-            quality=quality,
-            fidelity=fidelity,
+            picture_sha256=whole.digest,
+            quality=whole.quality,
+            fidelity=whole.fidelity,
             **_ink(picture, file.known),
         )
     )
@@ -286,23 +295,49 @@ def _ink(picture: Picture | None, known: Made | None) -> dict[str, float | None]
     return {"total_ink": ink.most, "heavy_ink": ink.nearly_most, "ink_over": ink.over} if ink else {}
 
 
-def _found_before(file: FileTask) -> tuple[int | None, float | None]:
-    return (file.known.quality, file.known.fidelity) if file.known else (None, None)
+def _rewritten(path: Path, file: FileTask, finish: Callable[[bytes], bytes]) -> _Whole:
+    """Return a file that is there with its metadata written anew. Raises OSError and ValueError."""
+    quality, fidelity = (file.known.quality, file.known.fidelity) if file.known else (None, None)
+    data = finish(path.read_bytes())
+    return _Whole(data, quality, fidelity, picture_digest(data), None)
 
 
 def _encoded(
     picture: Picture, rendition: Rendition, file: FileTask, finish: Callable[[bytes], bytes], came: _Came
-) -> tuple[bytes, int | None, float | None]:
-    """Return a whole file, its quality and what was measured of it. Raises `_NotMade`."""
+) -> _Whole:
+    """Return a whole file, read back by the readers of `verify`: what they cannot read is not delivered.
+
+    Files of the contact sheet that are alike are made once. Raises `_NotMade` and ValueError.
+    """
+    if file.output not in rendition.sheet_outputs:
+        return _made_of(picture, picture, file, rendition.settings, finish)
+    alike = (
+        id(picture),
+        file.output.format,
+        rendition.settings.quality,
+        rendition.facts,
+        file.policy,
+        rendition.beside is None,
+        file.output.ppi,
+    )
+    if alike not in came.previews:
+        from pipeline.render.picture import on_screen  # noqa: PLC0415 (as in work_on_frame)
+
+        settings = replace(rendition.settings, bytes_max=None, fidelity=None, progressive=False, jpeg_tables="standard")
+        shown = on_screen(picture) if _on_sheet(rendition, file) else picture
+        came.previews[alike] = _made_of(picture, shown, file, settings, finish)
+    return came.previews[alike]
+
+
+def _made_of(
+    picture: Picture, shown: Picture, file: FileTask, settings: PixelSettings, finish: Callable[[bytes], bytes]
+) -> _Whole:
     import pyvips  # noqa: PLC0415 (as in work_on_frame)
 
     from pipeline.render.budget import BudgetTooSmall, encoded  # noqa: PLC0415 (as in work_on_frame)
 
     try:
-        if file.output in rendition.sheet_outputs:
-            made = _preview(picture, rendition, file, came)
-            return finish(made.data), made.quality, made.fidelity
-        made = encoded(picture, file.output.format, rendition.settings, finish)
+        made = encoded(shown, file.output.format, settings, finish)
     except BudgetTooSmall as error:
         shorter = "shorten its words (alt text, caption, keywords, terms), or allow more bytes"
         wanted = shorter if error.by_words else "allow more bytes, or ask for a smaller size"
@@ -310,20 +345,7 @@ def _encoded(
     except pyvips.Error as error:
         found = f"it could not be written as {file.output.format} ({' '.join(str(error.detail).split())})"
         raise _NotMade(Fault(file.output.path, found, "ask for another format, or for a smaller size")) from error
-    return made.data, made.quality, made.fidelity
-
-
-def _preview(picture: Picture, rendition: Rendition, file: FileTask, came: _Came) -> Encoded:
-    """Return a picture of the contact sheet without metadata; where several renditions show the same, encoded once."""
-    from pipeline.render.budget import encoded  # noqa: PLC0415 (as in work_on_frame)
-    from pipeline.render.picture import on_screen  # noqa: PLC0415 (as above)
-
-    alike = (id(picture), file.output.format, rendition.settings.quality)
-    if alike not in came.previews:
-        settings = replace(rendition.settings, bytes_max=None, fidelity=None, progressive=False, jpeg_tables="standard")
-        shown = on_screen(picture) if _on_sheet(rendition, file) else picture
-        came.previews[alike] = picture, encoded(shown, file.output.format, settings, bytes)
-    return came.previews[alike][1]
+    return _Whole(made.data, made.quality, made.fidelity, picture_digest(made.data), picture)
 
 
 def _on_sheet(rendition: Rendition, file: FileTask) -> bool:

@@ -7,6 +7,7 @@ four bytes by offset, every offset on a word boundary. Type 13 (IFD) is from TIF
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from pipeline.render.containers.cursor import Cursor
@@ -115,6 +116,7 @@ def read_directory(
     return entries, following
 
 
+@lru_cache(maxsize=16)  # a file's block is looked at several times on its way
 def read_exif(block: bytes) -> ExifBlock:
     """Take a block apart that begins with a TIFF header.
 
