@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import time
 from typing import TYPE_CHECKING
 
@@ -44,7 +43,9 @@ class Progress:
         line += f", {self._files_done} of {self._files} files" if self._files is not None else ""
         shown = "".join(letter if letter.isprintable() else "?" for letter in name)
         if self._moving:
-            width = shutil.get_terminal_size().columns - 1  # a line that wraps could not be cleared
+            from shutil import get_terminal_size  # noqa: PLC0415 (it loads what packs files; pipes need none of it)
+
+            width = get_terminal_size().columns - 1  # a line that wraps could not be cleared
             self._stream.write(CLEAR_LINE + f"{line}{self._left()}: {shown}"[:width])
             if self._frames_done == self._frames:
                 self._stream.write(CLEAR_LINE)

@@ -184,7 +184,9 @@ def _ledgers(asked: Question, sources: Sources) -> Iterable[Path]:
 
 def _settled_tree(out: Path) -> str | None:
     """Return the stamp of the output folder as soon as every later change would show; None where that takes long."""
-    until = time.monotonic() + LONGEST_TICK_S
+    until, written_ns = time.monotonic() + LONGEST_TICK_S, clock_ns()
+    while clock_ns() == written_ns and time.monotonic() <= until:  # what was written last was written in this tick
+        time.sleep(0.001)
     while True:
         now_ns, found = clock_ns(), tree_stamp(out)
         if found is None or settled([found[1]], now_ns):

@@ -202,17 +202,16 @@ def finish(shoot: Shoot, ledger: Ledger) -> Summary:
         sources=surveyed.sources(whole_out=True),
     )
     there = {path: row for path, row in as_planned.items() if path in delivered}
-    pages = None
+    pages, marked = None, plan
     if not asked.previews_only:
         pages = Pages(captions_of(surveyed.job))
         manifest = pages.as_it_is(MANIFEST, manifest_json(plan, delivered, contents))
         write_if_changed(asked.out, MANIFEST, manifest)
-        for place, content in web_kit(pages.marked(plan), delivered, plan.disclosure).items():
-            write_if_changed(asked.out, f"web/{place}", pages.filled(f"web/{place}", content.decode()))
+        marked = pages.marked(plan)
+        for place, content in web_kit(marked, delivered, plan.disclosure).items():
+            write_if_changed(asked.out, f"web/{place}", pages.filled(f"web/{place}", content))
         summary = replace(summary, exported=Exported(surveyed.job, plan, there.keys(), pages))
-    unwritten = Sheets(pages.marked(plan) if pages else plan, contents, ledger, replies, there, pages).write(
-        asked.sheet
-    )
+    unwritten = Sheets(marked, contents, ledger, replies, there, pages).write(asked.sheet)
     if unwritten:
         summary = replace(summary, faults=(*summary.faults, unwritten), sheet=None)
     drop_old_prints(plan, contents, ledger, replies)

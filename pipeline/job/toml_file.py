@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.faults import Fault
 from pipeline.job.explain import place
+from pipeline.job.limits import LONGEST_FILE
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-LONGEST_FILE = 4_000_000  # bytes; a long job of a hundred frames has 100 000
 DEEPEST = 24  # tables in tables; the deepest key of a job is six down
 LARGEST_INTEGER = 2**63 - 1  # TOML 1.0: "64-bit signed integers should be accepted"
 PLAIN_WORDS = (  # for what is mistyped most, by how tomllib's sentence begins

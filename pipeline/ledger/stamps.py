@@ -11,10 +11,11 @@ from __future__ import annotations
 import hashlib
 import os
 import time
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
     from pathlib import Path
 
 Stamp = tuple[int, ...]
@@ -23,6 +24,7 @@ CHANGED = 3  # the place of ctime, in nanoseconds
 MOST_ENTRIES = 250_000
 COARSE_SECONDS = 3  # file systems that count whole seconds, or every second one
 _SECOND = 1_000_000_000
+_numbers: Callable[[os.stat_result], Stamp] = attrgetter("st_mode", "st_size", "st_mtime_ns", "st_ctime_ns", "st_ino")
 
 
 def clock_ns() -> int:
@@ -39,10 +41,6 @@ def stamp(path: str | Path) -> Stamp:
         return (error.errno or -1,)
     except ValueError:  # the name itself holds a NUL
         return (-1,)
-
-
-def _numbers(facts: os.stat_result) -> Stamp:
-    return facts.st_mode, facts.st_size, facts.st_mtime_ns, facts.st_ctime_ns, facts.st_ino
 
 
 def folder_stamps(folder: str | Path) -> dict[str, Stamp]:
@@ -75,13 +73,11 @@ def tree_stamp(folder: str | Path) -> tuple[str, int] | None:
             seen += len(listed)
             if seen > MOST_ENTRIES:
                 return None
-            for entry in listed:
-                if entry.is_dir(follow_symlinks=False):
-                    todo.append(entry.path)
-                else:
-                    numbers = _numbers(entry.stat(follow_symlinks=False))
-                    newest = max(newest, numbers[CHANGED])
-                    digest.update(f"{entry.name!r} {numbers}\n".encode())
+            todo += (entry.path for entry in listed if entry.is_dir(follow_symlinks=False))
+            files = (entry for entry in listed if not entry.is_dir(follow_symlinks=False))
+            stamps = [(entry.name, _numbers(entry.stat(follow_symlinks=False))) for entry in files]
+            newest = max((newest, *changes(numbers for _, numbers in stamps)))
+            digest.update(f"{stamps}\n".encode())
     except (OSError, ValueError):
         return None
     return digest.hexdigest(), newest

@@ -18,7 +18,7 @@ from pipeline.deliver.cells import cell_text, quoted_cell
 from pipeline.deliver.printable import printable
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
 # Private use characters: no letter of ours or of any standard, and what stands between is known to this run alone.
 _BEGIN, _END = "\ue000", "\ue001"
@@ -28,14 +28,8 @@ _HTML = {ord("&"): "&amp;", ord("<"): "&lt;", ord(">"): "&gt;", ord("'"): "&#39;
 _FORMS = {("&lt;", "&gt;"): "html", ("\\u003c", ">"): "script", ("\\u003c", "&gt;"): "shown script", ("<", ">"): "cell"}
 
 
-@dataclass(frozen=True, slots=True)
-class Hole:
-    """A part of a page, from one letter up to another, that holds what `name` stands for, in a form."""
-
-    begin: int
-    end: int
-    form: str
-    name: str
+# A part of a page, from one byte up to another, that holds in a form what a name stands for. There are thousands.
+Hole = tuple[int, int, str, str]
 
 
 @dataclass(slots=True)
@@ -49,34 +43,39 @@ class Marks:
         """Return what stands for the text of this name."""
         return f"{_BEGIN}<{self._secret} {self._names.setdefault(name, len(self._names))}>{_END}"
 
-    def filled(self, page: str, text_of: Callable[[str], str]) -> tuple[str, tuple[Hole, ...]]:
+    def filled(self, page: bytes, text_of: Callable[[str], str]) -> tuple[bytes, tuple[Hole, ...]]:
         """Return a page with every mark filled, and where what filled them stands."""
         names = tuple(self._names)
-        pattern = rf"{_BEGIN}(<|&lt;|\\u003c){self._secret} ([0-9]+)(>|&gt;){_END}"
+        pattern = rf"{_BEGIN}(<|&lt;|\\u003c){self._secret} ([0-9]+)(>|&gt;){_END}".encode()
         holes = [
-            Hole(found.start(), found.end(), _FORMS[found[1], found[3]], names[int(found[2])])
+            (found.start(), found.end(), _FORMS[found[1].decode(), found[3].decode()], names[int(found[2])])
             for found in re.finditer(pattern, page)
         ]
         return filled_anew(page, holes, {name: text_of(name) for name in names})
 
 
-def filled_anew(page: str, holes: Iterable[Hole], texts: Mapping[str, str]) -> tuple[str, tuple[Hole, ...]]:
+def filled_anew(page: bytes, holes: Iterable[Hole], texts: Mapping[str, str]) -> tuple[bytes, tuple[Hole, ...]]:
     """Return a page with other texts in its holes, and where these are then; a hole without a new text stays as it is.
 
-    `holes` are in the order of the page.
+    The page is UTF-8, `holes` are in its order.
     """
-    parts: list[str] = []
+    parts: list[bytes] = []
     moved: list[Hole] = []
     done = length = 0
-    for hole in holes:
-        text = texts.get(hole.name)
-        held = page[hole.begin : hole.end] if text is None else in_form(hole.form, text)
-        parts += (page[done : hole.begin], held)
-        length += hole.begin - done
-        moved.append(Hole(length, length + len(held), hole.form, hole.name))
+    for begin, end, form, name in holes:
+        text = texts.get(name)
+        held = page[begin:end] if text is None else in_form(form, text).encode()
+        parts += (page[done:begin], held)
+        length += begin - done
+        moved.append((length, length + len(held), form, name))
         length += len(held)
-        done = hole.end
-    return "".join((*parts, page[done:])), tuple(moved)
+        done = end
+    return b"".join((*parts, page[done:])), tuple(moved)
+
+
+def are_in(names: Mapping[str, object], holes: Sequence[Hole]) -> bool:
+    """Return whether any hole has one of these names."""
+    return any(name in names for _, _, _, name in holes)
 
 
 def in_form(form: str, text: str) -> str:

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.deliver.recall import keep_record, kept_record
 from pipeline.deliver.reworded.captions import Captions, captions_in
-from pipeline.deliver.reworded.holes import Hole
 from pipeline.deliver.reworded.packed import packed, unpacked
 from pipeline.deliver.reworded.pages import Page
 from pipeline.frames.header import CameraFacts, Header
 from pipeline.frames.words import Stated
+from pipeline.job.limits import LONGEST_FILE
 from pipeline.ledger.sealed import digest
 from pipeline.light.box import Box, Point, Region, Size
 from pipeline.plan.describe import in_language
@@ -122,6 +122,8 @@ def _name(asked: Question) -> bytes:
 
 def apart(asked: Question) -> Apart | None:
     """Return the job of a question taken apart; None where its captions are not its own, or it is none."""
+    if len(asked.data) > LONGEST_FILE:
+        return None
     try:
         tables = tomllib.loads(asked.data.decode("utf-8-sig"))
     except (ValueError, RecursionError):  # told by whoever reads it in full
@@ -173,7 +175,7 @@ def _frame(exported: Exported, asked: AskedFrame, planned: PlannedFrame) -> Fram
     words = (alt, asked.entry.decorative, captions.first, captions.disclosure)
     frame = Frame(asked.slug, asked.entry.file, *words, header, renditions)
     open_to_it = (
-        all(captions.in_facts(one.facts) == one.facts for one in stating)
+        all(captions.in_facts(facts) == facts for facts in {id(one.facts): one.facts for one in stating}.values())
         and not any(one.waits or one.settings.bytes_max for one in stating)
         and all(output.path in exported.made for _, output in frame.outputs)
     )
@@ -194,10 +196,7 @@ def packed_frame(frame: Frame) -> str:
 
 def keep_known(asked: Question, job: Apart, known: Known) -> None:
     """Keep an export under the name of its question."""
-    pages = {
-        place: [page.sha256, [[one.begin, one.end, one.form, one.name] for one in page.holes]]
-        for place, page in known.pages.items()
-    }
+    pages = {place: [page.sha256, page.holes] for place, page in known.pages.items()}
     record = {name: getattr(known, name) for name in Known.__slots__}
     keep_record(_name(asked), job.secret, {**record, "pages": pages})
 
@@ -207,9 +206,7 @@ def known_export(asked: Question, job: Apart) -> Known | None:
     record = kept_record(_name(asked), job.secret)
     if record is None:
         return None
-    pages = {
-        place: Page(sha256, tuple(Hole(*hole) for hole in holes)) for place, (sha256, holes) in record["pages"].items()
-    }
+    pages = {place: Page(sha256, tuple(holes)) for place, (sha256, holes) in record["pages"].items()}
     found = {name: record[name] for name in Known.__slots__}
     lists = {name: tuple(record[name]) for name in ("captions", "frames", "said")}
     return Known(**{**found, **lists, "pages": pages})

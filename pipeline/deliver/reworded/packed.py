@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import json
 from fractions import Fraction
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
+_SCALARS = {type(None), bool, int, float, str}
 _OBJECT, _TUPLE, _FRACTION, _BYTES, _PATH = "object", "tuple", "fraction", "bytes", "path"
 
 
@@ -20,26 +23,36 @@ def packed(value: object) -> str:
     numbers: dict[int, int] = {}
 
     def plain(one: object) -> object:
-        if one is None or isinstance(one, str | int | float):
+        if type(one) in _SCALARS:
             return one
         if isinstance(one, tuple):
-            return [_TUPLE, *map(plain, one)]
+            return [_TUPLE, *(part if type(part) in _SCALARS else plain(part) for part in one)]
         if isinstance(one, Fraction):
             return [_FRACTION, one.numerator, one.denominator]
         if isinstance(one, bytes):
             return [_BYTES, one.hex()]
         if isinstance(one, Path):
             return [_PATH, str(one)]
-        if dataclasses.is_dataclass(one) and not isinstance(one, type):
-            if id(one) not in numbers:
-                fields = [plain(getattr(one, field.name)) for field in dataclasses.fields(one)]
-                objects.append([type(one).__name__, *fields])
-                numbers[id(one)] = len(objects) - 1
-            return [_OBJECT, numbers[id(one)]]
-        raise TypeError(f"{type(one).__name__} has no place in what is kept")
+        if id(one) not in numbers:
+            kind: Any = type(one)
+            values = [part if type(part) in _SCALARS else plain(part) for part in _values(kind)(one)]
+            objects.append([kind.__name__, *values])
+            numbers[id(one)] = len(objects) - 1
+        return [_OBJECT, numbers[id(one)]]
 
     whole = plain(value)
     return json.dumps([objects, whole], separators=(",", ":"), allow_nan=False)
+
+
+@functools.cache
+def _values(kind: Any) -> Callable[[object], tuple[object, ...]]:  # noqa: ANN401 (a class)
+    """Return what gives the values of a dataclass in order; there are tens of thousands of them."""
+    if not dataclasses.is_dataclass(kind):
+        raise TypeError(f"{kind.__name__} has no place in what is kept")
+    names = [field.name for field in dataclasses.fields(kind)]
+    if len(names) == 1:
+        return lambda one: (getattr(one, names[0]),)
+    return attrgetter(*names)
 
 
 def unpacked(text: str, classes: Iterable[type]) -> Any:  # noqa: ANN401 (whatever was packed)

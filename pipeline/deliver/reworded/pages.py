@@ -84,10 +84,9 @@ class Pages:
         self._texts[name] = weight(total)
         return self._marks.mark(name)
 
-    def filled(self, place: str, page: str) -> bytes:
-        """Return the page that is to be written to a place below the output folder, in UTF-8."""
-        text, holes = self._marks.filled(page, self._texts.__getitem__)
-        return self.as_it_is(place, text.encode(), holes)
+    def filled(self, place: str, page: bytes) -> bytes:
+        """Return the page, in UTF-8, that is to be written to a place below the output folder."""
+        return self.as_it_is(place, *self._marks.filled(page, self._texts.__getitem__))
 
     def as_it_is(self, place: str, data: bytes, holes: tuple[Hole, ...] = ()) -> bytes:
         """Note what is written to a place, and return it."""

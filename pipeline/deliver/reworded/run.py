@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from pipeline.deliver.counts import Counts
 from pipeline.deliver.place import alone_in
 from pipeline.deliver.recall import Sources, Told, remember, still
-from pipeline.deliver.reworded.holes import filled_anew
+from pipeline.deliver.reworded.holes import are_in, filled_anew
 from pipeline.deliver.reworded.kept import apart, keep_known, known_export, packed_frame
 from pipeline.deliver.reworded.manifest import reworded_manifest
 from pipeline.deliver.reworded.pages import ALL_FILES, Page, caption_name
@@ -96,8 +96,9 @@ def _exported(
         new = _new_pages(known, pages, captions, after)
         if new is None or set(after) != set(paths):
             return None
-        for place, (data, _) in new.items():
-            write_if_changed(asked.out, place, data)
+        for place, (data, page) in new.items():
+            if page is not known.pages[place]:
+                write_if_changed(asked.out, place, data)
         ledger.check_place()
     return _told(asked, job, replace(known, pages={place: page for place, (_, page) in new.items()}), len(paths))
 
@@ -154,15 +155,16 @@ def _new_pages(
     texts[ALL_FILES] = weight(known.total)
     new: dict[str, tuple[bytes, Page]] = {}
     for place, data in pages.items():
-        page = known.pages[place]
+        old = known.pages[place]
         if place == MANIFEST:
-            text, holes = reworded_manifest(data.decode(), captions, made), page.holes
-            if text is None:
+            written, holes = reworded_manifest(data, captions, made), old.holes
+            if written is None:
                 return None
+        elif captions and are_in(texts, old.holes):
+            written, holes = filled_anew(data, old.holes, texts)
         else:
-            text, holes = filled_anew(data.decode(), page.holes, texts)
-        encoded = text.encode()
-        new[place] = (encoded, Page(hashlib.sha256(encoded).hexdigest(), holes))
+            written, holes = data, old.holes
+        new[place] = (written, old if written is data else Page(hashlib.sha256(written).hexdigest(), holes))
     return new
 
 

@@ -104,8 +104,8 @@ class Sheets:
             inlined = {path: _inside_page(self._bytes_of(source)) for path, source in pictures.items()}
         made = self.made if wanted.outlet is None else {}
         weigh = self.pages.weigh if self.pages else weight_of
-        text = sheet_html(shown, made, review, links=Links(place, inlined), full=full, weigh=weigh)
-        page = self.pages.filled(place, text) if self.pages else text.encode()
+        page = sheet_html(shown, made, review, links=Links(place, inlined), full=full, weigh=weigh).encode()
+        page = self.pages.filled(place, page) if self.pages else page
         if wanted.single and len(page) > MOST_SINGLE_BYTES:
             return too_large(wanted, f"{len(page) / 1e6:.1f} MB", f"{MOST_SINGLE_BYTES / 1e6:.0f} MB")
         write_if_changed(self.ledger.folder, place, page)

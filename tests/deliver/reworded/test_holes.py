@@ -14,7 +14,7 @@ from markupsafe import escape
 
 from pipeline.deliver.cells import cell_text
 from pipeline.deliver.printable import printable
-from pipeline.deliver.reworded.holes import Hole, Marks, filled_anew, in_form
+from pipeline.deliver.reworded.holes import Marks, are_in, filled_anew, in_form
 from pipeline.deliver.web.structured_data import script_json
 
 WORDS = st.text(st.characters(exclude_categories=["Cs"]), min_size=1) | st.text("<>&'\"\\/,;=+-@ \r\n\ue000\ue001ab1")
@@ -46,31 +46,32 @@ PAGES = {"html": as_html, "script": as_script, "shown script": as_shown_script, 
 def test_a_page_with_marks_is_filled_as_it_is_written(form: str, text: str, other: str) -> None:
     write, marks = PAGES[form], Marks()
     marked = write(marks.mark("a")) + write("between") + write(marks.mark("b"))
-    page, holes = marks.filled(marked, {"a": text, "b": other}.__getitem__)
-    assert page == write(text) + write("between") + write(other)
-    assert [(hole.form, hole.name) for hole in holes] == [(form, "a"), (form, "b")]
-    assert [page[hole.begin : hole.end] for hole in holes] == [in_form(form, text), in_form(form, other)]
+    page, holes = marks.filled(marked.encode(), {"a": text, "b": other}.__getitem__)
+    assert page.decode() == write(text) + write("between") + write(other)
+    assert [(in_it, name) for _, _, in_it, name in holes] == [(form, "a"), (form, "b")]
+    assert [page[begin:end].decode() for begin, end, _, _ in holes] == [in_form(form, text), in_form(form, other)]
 
 
 @given(texts=st.lists(WORDS, min_size=3, max_size=3), new=WORDS)
 def test_holes_are_filled_anew_as_if_it_were_the_first_time(texts: list[str], new: str) -> None:
     marks = Marks()
-    marked = (
-        f"{as_html(marks.mark('0'))}{as_html(marks.mark('1'))}{as_script(marks.mark('0'))}{as_row(marks.mark('2'))}"
-    )
+    first, second, third = map(marks.mark, "012")
+    marked = f"{as_html(first)}{as_html(second)}{as_script(first)}{as_row(third)}".encode()
     before, holes = marks.filled(marked, lambda name: texts[int(name)])
     after, moved = filled_anew(before, holes, {"0": new})
     assert (after, moved) == marks.filled(marked, lambda name: [new, *texts[1:]][int(name)])
     assert filled_anew(after, moved, {"0": texts[0]}) == (before, holes)
     assert filled_anew(after, moved, {}) == (after, moved)
+    assert are_in({"0": ""}, holes)
+    assert not are_in({"3": ""}, holes)
 
 
 def test_what_another_wrote_in_the_shape_of_a_mark_is_left_alone() -> None:
     marks = Marks()
     stranger = Marks().mark("a")
-    page, holes = marks.filled(f"{marks.mark('a')} {stranger} \ue000<0>\ue001", lambda _: "words")
-    assert page == f"words {stranger} \ue000<0>\ue001"
-    assert holes == (Hole(0, 5, "cell", "a"),)
+    page, holes = marks.filled(f"{marks.mark('a')} {stranger} \ue000<0>\ue001".encode(), lambda _: "words")
+    assert page.decode() == f"words {stranger} \ue000<0>\ue001"
+    assert holes == ((0, 5, "cell", "a"),)
 
 
 def test_a_browser_reads_the_words_that_were_written() -> None:

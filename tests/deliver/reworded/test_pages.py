@@ -84,12 +84,12 @@ def test_every_page_is_the_page_without_marks(shoot: tuple[Job, Plan], bowl: str
     plan = saying(plan, captions)
     pages, review = Pages(captions), review_of_plan(plan)
     sheet = sheet_html(pages.marked(plan), made, review, weigh=pages.weigh)
-    assert pages.filled("sheet", sheet).decode() == sheet_html(plan, made, review)
+    assert pages.filled("sheet", sheet.encode()).decode() == sheet_html(plan, made, review)
     for place, content in web_kit(pages.marked(plan), made, plan.disclosure).items():
-        assert pages.filled(place, content.decode()) == web_kit(plan, made, plan.disclosure)[place], place
-    named = {hole.name for page in pages.written.values() for hole in page.holes}
+        assert pages.filled(place, content) == web_kit(plan, made, plan.disclosure)[place], place
+    named = {name for page in pages.written.values() for _, _, _, name in page.holes}
     assert {"caption bowl ", "caption jar en", "caption jar fr", ALL_FILES} <= named
-    assert any(hole.name.startswith("caption") for hole in pages.written["index.html"].holes)
+    assert any(name.startswith("caption") for _, _, _, name in pages.written["index.html"].holes)
 
 
 @given(bowl=WORDS, french=WORDS, english=WORDS)
@@ -107,8 +107,8 @@ def test_the_manifest_is_the_one_that_is_made_anew(
         if "-bowl-" in path or "-jar-" in path
     }
     assert rows
-    before = manifest_json(plan, made, contents).decode()
-    after = manifest_json(saying(plan, captions), made | rows, contents).decode()
+    before = manifest_json(plan, made, contents)
+    after = manifest_json(saying(plan, captions), made | rows, contents)
     assert reworded_manifest(before, captions, rows) == after
     assert reworded_manifest(after, known, made) == before
     assert reworded_manifest(before, {}, {}) == before
@@ -117,10 +117,10 @@ def test_the_manifest_is_the_one_that_is_made_anew(
 def test_a_manifest_of_another_hand_is_left_alone(shoot: tuple[Job, Plan]) -> None:
     job, plan = shoot
     made, contents = all_made(plan), {frame.slug: "0" * 64 for frame in plan.frames}
-    text = manifest_json(plan, made, contents).decode()
-    assert reworded_manifest(text.replace('   "about": ', '   "about":  '), captions_of(job), made) is None
+    data = manifest_json(plan, made, contents)
+    assert reworded_manifest(data.replace(b'   "about": ', b'   "about":  '), captions_of(job), made) is None
     assert (
-        reworded_manifest(text.replace('"picture_sha256": null', '"picture_sha256": "0"'), captions_of(job), made)
+        reworded_manifest(data.replace(b'"picture_sha256": null', b'"picture_sha256": "0"'), captions_of(job), made)
         is None
     )
 

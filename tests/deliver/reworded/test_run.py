@@ -11,14 +11,19 @@ import sys
 from contextlib import closing
 from typing import TYPE_CHECKING, Any
 
+import piexif
 import pytest
+from PIL import Image
 
 import pipeline.deliver.recall
 import pipeline.deliver.shoot
 from pipeline.cli import main
 from pipeline.deliver.place import alone_in
 from pipeline.deliver.write import write_if_changed
+from pipeline.light.icc import write_matrix_profile
+from pipeline.light.spaces import DISPLAY_P3
 from tests.ledger.test_stamps import next_tick, written_anew
+from tests.light.foreign_tables import PRESS
 from tests.small_shoot import OWN_TARGET, frame
 
 if TYPE_CHECKING:
@@ -32,6 +37,9 @@ about = "Ours"
 {OWN_TARGET.replace('["jpeg"]', '["jpeg", "webp", "png"]').replace("[100]", "[60, 100]")}
 [targets.desk]
 {OWN_TARGET.replace('"public"', '"full"').replace('["jpeg"]', '["jpeg", "tiff"]')}
+[targets.press]
+{OWN_TARGET.replace('"public"', '"full"').replace('["jpeg"]', '["jpeg", "tiff"]').replace("[100]", "[90]")}
+colour = "our-press"
 [targets.proof]
 {OWN_TARGET.replace('"public"', '"proof"')}
 [targets.kept-small]
@@ -63,6 +71,9 @@ targets = ["own/small"]
 [credit]
 creator = "Ines Falkenrath"
 
+[icc_profiles]
+our-press = "press.icc"
+
 [sponsor]
 name = "Tidewater Beans"
 disclosure = "Advertisement."
@@ -72,7 +83,7 @@ file = "bowl.jpg"
 subject = [0.5, 0.5]
 alt = "A bowl of soup"
 caption = %bowl%
-targets = ["own/small", "own/desk", "own/proof", "blog/hero", "blog/link-preview"]
+targets = ["own/small", "own/desk", "own/press", "own/proof", "blog/hero", "blog/link-preview"]
 
 [[frames]]
 file = "spoon.jpg"
@@ -206,12 +217,22 @@ def rows_of(out: Path) -> dict[str, list[tuple[object, ...]]]:
     }
 
 
+def told_by_the_camera(path: Path) -> None:
+    """Save a frame anew with a colour profile, what a camera says, and a caption of its own."""
+    words = {piexif.ImageIFD.Make: b"Halden Optik", piexif.ImageIFD.ImageDescription: b"Before the meal"}
+    settings = {piexif.ExifIFD.ExposureTime: (1, 60), piexif.ExifIFD.DateTimeOriginal: b"2026:09:12 10:24:31"}
+    exif = piexif.dump({"0th": words, "Exif": settings})
+    Image.open(path).save(path, quality=95, icc_profile=write_matrix_profile(DISPLAY_P3), exif=exif)
+
+
 @pytest.fixture(scope="module")
 def exported(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return a shoot that was exported once."""
     folder = tmp_path_factory.mktemp("exported")
     for name in FRAMES:
         frame(folder / f"{name}.jpg", (300, 200))
+    told_by_the_camera(folder / "bowl.jpg")
+    (folder / "press.icc").write_bytes(PRESS)
     (folder / "profiles").mkdir()
     (folder / "profiles" / "own.toml").write_text(OWN)
     (folder / "job.toml").write_text(with_words(JOB), encoding="utf-8")
@@ -339,6 +360,13 @@ def test_a_caption_that_no_file_can_carry_is_a_fault_as_ever(run: Run) -> None:
         assert (code, out) == (2, "")
         assert "frames[1] bowl.jpg: caption" in err
     assert files_of(run.out) == before
+
+
+def test_a_job_that_is_too_long_is_a_fault_as_ever(run: Run) -> None:
+    run.says(JOB.replace("[shoot]", f"#{'x' * 4_000_000}\n[shoot]"))
+    code, out, err = run()
+    assert (code, out) == (2, "")
+    assert "larger than 4 MB" in err
 
 
 PICTURE = "own/bean-soup-bread-bowl-small-100.jpg"
