@@ -11,7 +11,7 @@
 #include "resample.h"
 #include "sharpen.h"
 
-enum { LINES_AT_ONCE = 8, RESAMPLED_ROWS = 2 * LANES };
+enum { LINES_AT_ONCE = 16, RESAMPLED_ROWS = LANES + 4 };
 
 static const float TOLERANCE = 0.001f; /* gamut.py */
 
