@@ -8,6 +8,7 @@ what comes of them.
 from __future__ import annotations
 
 import math
+from functools import cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -94,6 +95,7 @@ def strength_for_overshoot(sigma_px: float, limit: float) -> float:
     return limit / (_normal(peak / REFERENCE_SIGMA_PX) - _normal(peak / wide))
 
 
+@cache
 def range_of_noise(count: int) -> float:
     """Return the expected range of `count` values of normal noise of sigma 1 (2.970 of 9, 3.931 of 25)."""
     steps = [at / 50 for at in range(-400, 401)]
