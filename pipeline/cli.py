@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.faults import Fault, RequestRefused, counted, of_job, printable_line, stopped_by
+from pipeline.job.kept_names import LOCK
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -589,6 +590,8 @@ def _through(options: argparse.Namespace) -> Callable[[Hands], Hands] | None:
 
 def _reworded(known: Question, *, quiet: bool) -> Told | None:
     """Export by the short way, where nothing but captions is new; None where it is not for that."""
+    if not (known.out / LOCK).is_file():
+        return None
     from pipeline.deliver.progress import Progress  # noqa: PLC0415 (as above)
     from pipeline.deliver.reworded.run import export_reworded  # noqa: PLC0415 (as above)
 
