@@ -163,11 +163,11 @@ def known_text(what: str, of: str, work: Callable[[], str]) -> str:
     return text
 
 
-def still(sources: Mapping[str, Any], out: Path, *, but: Path | None = None) -> bool:
-    """Return whether all sources are as they were, `but` one file, which does not count."""
-    left_out = None if but is None else os.fspath(but)
+def still(sources: Mapping[str, Any], out: Path, *, but: Iterable[Path] = ()) -> bool:
+    """Return whether all sources are as they were, `but` some files, which do not count."""
+    left_out = set(map(os.fspath, but))
     return (
-        all(stamp(path) == tuple(was) for path, was in sources["files"] if path != left_out)
+        all(stamp(path) == tuple(was) for path, was in sources["files"] if path not in left_out)
         and all(_plain(folder_stamps(path)) == was for path, was in sources["folders"])
         and (sources["out"] is None or sources["out"] == (tree_stamp(out) or ("",))[0])
     )

@@ -8,7 +8,6 @@ semicolons). What a table and the job file both say must be the same; which one 
 from __future__ import annotations
 
 import csv
-import io
 import stat
 from dataclasses import dataclass, field
 from pathlib import PurePath
@@ -17,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import ValidationError
 
 from pipeline.faults import Fault
+from pipeline.job.caption_table import NAMES, TABLE_BYTES, cells_of, header_of, words_in
 from pipeline.job.explain import explain, json_text, nearest
 from pipeline.job.model import FrameEntry
 from pipeline.job.words import LANGUAGE, slugify
@@ -25,10 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
 
-TABLE_BYTES = 4_000_000
 BY_LANGUAGE = ("title", "alt", "caption", "long_alt")
 PLAIN = ("headline", "keywords")
-NAMES = ("file", "frame")
 LEFT_ALONE = ("credit", "licence")  # what a table of ours also shows; the job says it in [credit]
 
 
@@ -93,14 +91,14 @@ class _Table:
             self._fault(f"it cannot be read ({error.strerror})", "name a CSV table that can be read")
             return []
         try:
-            cells = list(csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True))
+            cells = cells_of(text)
         except csv.Error as error:
             self._fault(f"it is not a CSV table ({error})", "save it as CSV from the spreadsheet")
             return []
         return self._parsed(cells)
 
     def _parsed(self, cells: list[list[str]]) -> list[_Row]:
-        header = [_lower_key(cell.strip()) for cell in cells[0]] if cells else []
+        header = header_of(cells)
         columns = [self._column(name) for name in header]
         if not set(NAMES) & set(header):
             self._fault("no column is called 'file' or 'frame'", "one of them says which frame a row is about", "row 1")
@@ -119,7 +117,7 @@ class _Table:
                 if name in NAMES:
                     setattr(row, name, cell.strip())
                 elif column and cell.strip():
-                    row.words[column] = _unguarded(cell.strip())
+                    row.words[column] = words_in(cell)
             found.append(row)
         return found
 
@@ -139,7 +137,7 @@ class _Table:
 
     def joined(self, entry: FrameEntry, rows: Iterable[_Row]) -> FrameEntry:
         """Return a frame with what its row says."""
-        mine = [row for row in rows if _is_about(row, entry)]
+        mine = [row for row in rows if is_about(row.file, row.frame, entry)]
         self._used |= {row.number for row in mine}
         for row in mine[1:]:
             self._fault(f"rows {mine[0].number} and {row.number} are both about {entry.file}", "keep one of them")
@@ -181,29 +179,12 @@ class _Table:
         self.faults.append(Fault(self.name, found, wanted, where, close))
 
 
-def _lower_key(name: str) -> str:
-    """Return a column's name with its key in lower case, as spreadsheets like to capitalise it; a language stays."""
-    key, dot, language = name.partition(".")
-    return key.lower() + dot + language
-
-
-def _delimiter(text: str) -> str:
-    """Return what parts the cells of the first line: a comma, or the semicolon or tab of some spreadsheets."""
-    first = text.partition("\n")[0]
-    return max(",;\t", key=first.count)
-
-
-def _unguarded(cell: str) -> str:
-    """Return a cell without the apostrophe that keeps a spreadsheet from taking its text for a formula."""
-    cell = cell.replace("\r\n", "\n")
-    return cell[1:] if cell[:1] == "'" and cell[1:2] in {"=", "+", "-", "@"} else cell
-
-
-def _is_about(row: _Row, entry: FrameEntry) -> bool:
+def is_about(file: str, frame: str, entry: FrameEntry) -> bool:
+    """Return whether a row that names a file, or else a frame by its slug, is about an entry."""
     slug = slugify(entry.slug or PurePath(entry.file).stem)
-    if row.file:
-        return row.file == entry.file or PurePath(row.file).name == row.file == PurePath(entry.file).name
-    return bool(row.frame) and slugify(row.frame) == slug
+    if file:
+        return file == entry.file or PurePath(file).name == file == PurePath(entry.file).name
+    return bool(frame) and slugify(frame) == slug
 
 
 def _by_language(words: str | dict[str, str] | None, language: str) -> dict[str, str]:

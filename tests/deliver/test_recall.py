@@ -147,7 +147,7 @@ def replaced_with_another(shoot: Path) -> None:
 REFUSED = {"a profile added": "profiles/too.TOML"}
 HERS: dict[str, Callable[[Path], object]] = {
     "the job": edited("job.toml", "wooden", "olive"),
-    "the captions": edited("captions.csv", "hot", "cold"),
+    "the captions": edited("captions.csv", "A bowl", "The bowl"),  # a caption alone: tests/deliver/reworded
     "a profile": edited("profiles/own.toml", "widths = [100]", "widths = [120]"),
     "a profile added": lambda shoot: shutil.copy(shoot / "profiles" / "own.toml", shoot / REFUSED["a profile added"]),
     "a frame": replaced_with_another,

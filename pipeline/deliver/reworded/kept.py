@@ -8,18 +8,18 @@ what may be other words. Of a frame there is what its files are made anew from; 
 from __future__ import annotations
 
 import os
-import tomllib
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from pipeline.deliver.recall import keep_record, kept_record
-from pipeline.deliver.reworded.captions import Captions, captions_in
+from pipeline.deliver.reworded.apart import Apart, Texts, apart, frame_place
+from pipeline.deliver.reworded.captions import Captions
 from pipeline.deliver.reworded.packed import packed, unpacked
 from pipeline.deliver.reworded.pages import Page
 from pipeline.frames.header import CameraFacts, Header
 from pipeline.frames.words import Stated
-from pipeline.job.limits import LONGEST_FILE
 from pipeline.ledger.sealed import digest
+from pipeline.ledger.stamps import stamp
 from pipeline.light.box import Box, Point, Region, Size
 from pipeline.plan.describe import in_language
 from pipeline.plan.facts import Contact, Contributor, PictureFacts, Translation
@@ -38,14 +38,6 @@ _CLASSES = (
     Approval, Box, CameraFacts, Contact, Contributor, Crop, Header, Output, PictureFacts, PixelSettings, Point, Region,
     Rendition, Size, Stated, Translation,
 )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Apart:
-    """A job file taken apart: the captions of each frame by language (None where it has none), and all the rest."""
-
-    captions: tuple[dict[str, str] | None, ...]
-    secret: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,11 +90,14 @@ class Frame:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """An export as it was kept. `said` are its lines, of which number `counts_at` counts files."""
+    """An export as it was kept, captions and frames by the places of the captions.
+
+    `said` are its lines, of which number `counts_at` counts files.
+    """
 
     sources: dict[str, Any]
-    captions: tuple[dict[str, str] | None, ...]
-    frames: tuple[str | None, ...]
+    captions: dict[str, Texts]
+    frames: dict[str, str]
     pages: Mapping[str, Page]
     total: int
     said: tuple[str, ...]
@@ -110,9 +105,9 @@ class Known:
     files: int
     cautions: int
 
-    def frame(self, number: int) -> Frame | None:
-        """Return a frame by its place in the job, from 0; None for one that only the full way may touch."""
-        text = self.frames[number]
+    def frame(self, place: str) -> Frame | None:
+        """Return a frame by the place of its captions; None for one that only the full way may touch."""
+        text = self.frames.get(place)
         return Frame(*unpacked(text, _CLASSES)) if text else None
 
 
@@ -120,39 +115,24 @@ def _name(asked: Question) -> bytes:
     return digest("reworded", asked.name)
 
 
-def apart(asked: Question) -> Apart | None:
-    """Return the job of a question taken apart; None where its captions are not its own, or it is none."""
-    if len(asked.data) > LONGEST_FILE:
-        return None
-    try:
-        tables = tomllib.loads(asked.data.decode("utf-8-sig"))
-    except (ValueError, RecursionError):  # told by whoever reads it in full
-        return None
-    frames = tables.get("frames")
-    if "captions" in tables or not isinstance(frames, list):
-        return None
-    captions: list[dict[str, str] | None] = []
-    for frame in frames:
-        caption = frame.get("caption") if isinstance(frame, dict) else None
-        captions.append(captions_in(caption))
-        if captions[-1]:
-            frame["caption"] = "" if isinstance(caption, str) else dict.fromkeys(captions[-1], "")
-    return Apart(tuple(captions), digest("reworded", os.path.abspath(asked.job), repr(tables)))  # noqa: PTH100 (links stay)
-
-
 def keep_exported(
     asked: Question, sources: Mapping[str, Any], exported: Exported, said: Sequence[str], counts: Counts
 ) -> None:
     """Keep an export that has left nothing to do. `said` is what it would say of that, `counts` the figures in it."""
     job = apart(asked)
-    if job is None or len(job.captions) != len(exported.job.frames):
+    if job is None or not _as_stamped(job, sources):
         return
     planned = {frame.slug: frame for frame in exported.plan.frames}
-    frames = (_frame(exported, one, planned[one.slug]) if one.slug in planned else None for one in exported.job.frames)
+    kept: dict[str, str] = {}
+    for one in exported.job.frames:
+        place = _place(job, one, exported.pages.captions.get(one.slug))
+        frame = _frame(exported, one, planned[one.slug]) if place and one.slug in planned else None
+        if place and frame:
+            kept[place] = packed_frame(frame)
     known = Known(
         sources=dict(sources),
         captions=job.captions,
-        frames=tuple(packed_frame(one) if one else None for one in frames),
+        frames=kept,
         pages=exported.pages.written,
         total=exported.pages.total,
         said=tuple(said),
@@ -161,6 +141,23 @@ def keep_exported(
         cautions=counts.cautions,
     )
     keep_known(asked, job, known)
+
+
+def _as_stamped(job: Apart, sources: Mapping[str, Any]) -> bool:
+    """Return whether the files that were taken apart are still those that the export came from."""
+    known = {path: tuple(was) for path, was in sources["files"]}
+    return all(stamp(file) == known.get(os.fspath(file)) for file in job.files)
+
+
+def _place(job: Apart, asked: AskedFrame, captions: Captions | None) -> str | None:
+    """Return the one place where the captions of a frame stand; None where there is none, or more than one."""
+    from pipeline.job.captions import is_about  # noqa: PLC0415 (it loads the job's model, as an export has)
+
+    own = frame_place(asked.number - 1)
+    places = [own] if own in job.captions else []
+    places += [place for place, (file, slug) in job.rows.items() if is_about(file, slug, asked.entry)]
+    alone = len(places) == 1 and captions is not None and job.captions[places[0]] == captions.texts
+    return places[0] if alone else None
 
 
 def _frame(exported: Exported, asked: AskedFrame, planned: PlannedFrame) -> Frame | None:
@@ -208,5 +205,4 @@ def known_export(asked: Question, job: Apart) -> Known | None:
         return None
     pages = {place: Page(sha256, tuple(holes)) for place, (sha256, holes) in record["pages"].items()}
     found = {name: record[name] for name in Known.__slots__}
-    lists = {name: tuple(record[name]) for name in ("captions", "frames", "said")}
-    return Known(**{**found, **lists, "pages": pages})
+    return Known(**{**found, "said": tuple(record["said"]), "pages": pages})

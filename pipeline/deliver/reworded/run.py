@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 from pipeline.deliver.counts import Counts
 from pipeline.deliver.place import alone_in
 from pipeline.deliver.recall import Sources, Told, remember, still
+from pipeline.deliver.reworded.apart import apart
 from pipeline.deliver.reworded.holes import are_in, filled_anew
-from pipeline.deliver.reworded.kept import apart, keep_known, known_export, packed_frame
+from pipeline.deliver.reworded.kept import keep_known, known_export, packed_frame
 from pipeline.deliver.reworded.manifest import reworded_manifest
 from pipeline.deliver.reworded.pages import ALL_FILES, Page, caption_name
 from pipeline.deliver.sheet.words import weight
@@ -34,8 +35,9 @@ if TYPE_CHECKING:
 
     from pipeline.deliver.progress import Progress
     from pipeline.deliver.recall import Question
+    from pipeline.deliver.reworded.apart import Apart
     from pipeline.deliver.reworded.captions import Captions
-    from pipeline.deliver.reworded.kept import Apart, Frame, Known
+    from pipeline.deliver.reworded.kept import Frame, Known
     from pipeline.ledger.made import Made
 
 Rows = dict[str, "Made"]
@@ -53,25 +55,31 @@ def export_reworded(asked: Question, progress: Progress) -> Told | None:
         return None
     try:
         with alone_in(asked.out):
-            if not still(known.sources, asked.out, but=asked.job):
+            if not still(known.sources, asked.out, but=job.files):
                 return None
             return _exported(asked, job, known, frames, progress)
     except OSError:  # told by the full way, which meets it too
         return None
 
 
-def _changed(known: Known, job: Apart) -> dict[int, Frame] | None:
-    """Return the frames with other captions, saying these, by their places; None where one decides more than words."""
-    found: dict[int, Frame] = {}
-    for number, (old, new) in enumerate(zip(known.captions, job.captions, strict=True)):
+def _changed(known: Known, job: Apart) -> dict[str, Frame] | None:
+    """Return the frames with other captions, saying these, by the places where they stand.
+
+    None where a caption decides more than words.
+    """
+    if known.captions.keys() != job.captions.keys():
+        return None
+    found: dict[str, Frame] = {}
+    for place, new in job.captions.items():
+        old = known.captions[place]
         if old == new:
             continue
-        frame = known.frame(number)
-        if frame is None or old is None or new is None or not all(map(are_words, new.values())):
+        frame = known.frame(place)
+        if frame is None or not all(map(are_words, new.values())):
             return None
         if _looked_over(frame, old) != _looked_over(frame, new):
             return None
-        found[number] = frame.saying(new)
+        found[place] = frame.saying(new)
     return found
 
 
@@ -80,7 +88,7 @@ def _looked_over(frame: Frame, texts: Mapping[str, str]) -> list[str]:
 
 
 def _exported(
-    asked: Question, job: Apart, known: Known, frames: Mapping[int, Frame], progress: Progress
+    asked: Question, job: Apart, known: Known, frames: Mapping[str, Frame], progress: Progress
 ) -> Told | None:
     pages = _pages(asked.out, known)
     if pages is None:
@@ -92,7 +100,7 @@ def _exported(
             return None
         after = _files(asked.out, ledger, frames, before, progress)
         known = _known_now(known, job, frames, before, after)
-        captions = {frame.slug: frame.captions(job.captions[number] or {}) for number, frame in frames.items()}
+        captions = {frame.slug: frame.captions(job.captions[place]) for place, frame in frames.items()}
         new = _new_pages(known, pages, captions, after)
         if new is None or set(after) != set(paths):
             return None
@@ -111,7 +119,7 @@ def _pages(out: Path, known: Known) -> dict[str, bytes] | None:
 
 
 def _files(
-    out: Path, ledger: Ledger, frames: Mapping[int, Frame], before: Mapping[str, Made], progress: Progress
+    out: Path, ledger: Ledger, frames: Mapping[str, Frame], before: Mapping[str, Made], progress: Progress
 ) -> Rows:
     """Write every file that states a caption anew; return the rows of those that were written, by path."""
     after: Rows = {}
@@ -134,13 +142,11 @@ def _task(out: Path, frame: Frame, made: Mapping[str, Made]) -> FrameTask:
 
 
 def _known_now(
-    known: Known, job: Apart, frames: Mapping[int, Frame], before: Mapping[str, Made], after: Mapping[str, Made]
+    known: Known, job: Apart, frames: Mapping[str, Frame], before: Mapping[str, Made], after: Mapping[str, Made]
 ) -> Known:
     finals = {output.path for frame in frames.values() for one in frame.renditions for output in one.outputs}
     more = sum(row.size_bytes - before[path].size_bytes for path, row in after.items() if path in finals)
-    packed = tuple(
-        packed_frame(frames[number]) if number in frames else text for number, text in enumerate(known.frames)
-    )
+    packed = known.frames | {place: packed_frame(frame) for place, frame in frames.items()}
     return replace(known, captions=job.captions, frames=packed, total=known.total + more)
 
 

@@ -309,9 +309,77 @@ def test_several_captions_are_one_export_and_the_next_begins_from_it(run: Run) -
     assert not run.went_full_way
 
 
-def with_a_table(run: Run) -> None:
-    (run.folder / "captions.csv").write_text("file,caption\nspoon.jpg,Of olive wood\n")
-    run.says(JOB.replace("profiles_folder", 'captions = "captions.csv"\nprofiles_folder'))
+IN_TABLE = JOB.replace("profiles_folder", 'captions = "captions.csv"\nprofiles_folder')
+for name in ("bowl", "spoon"):
+    IN_TABLE = IN_TABLE.replace(f"caption = %{name}%\n", "")
+TABLE = (
+    "File;Frame;Caption;alt;caption.fr\r\n;bowl;Served hot;;Servi chaud\r\n"
+    "spoon.jpg;;It fits the hand;;\r\ncup.jpg;;;A cup;\r\n"
+)
+
+
+def with_a_table(run: Run, job: str = IN_TABLE, table: str = TABLE) -> None:
+    (run.folder / "captions.csv").write_text(table, encoding="utf-8-sig", newline="")
+    run.says(job)
+
+
+def test_a_caption_in_a_table_is_written_as_a_fresh_export_writes_it(run: Run) -> None:
+    with_a_table(run)
+    run()
+    assert run.went_full_way
+    table = TABLE
+    for old, new in (
+        ("Served hot", '"Served ""cold""; <soon>\nor later"'),
+        ("Servi chaud", "'=Servi froid"),
+        ("It fits the hand", " Of olive wood, & oiled "),
+    ):
+        table = table.replace(old, new)
+        with_a_table(run, table=table)
+        assert run()[0] == 0
+        assert not run.went_full_way, new
+    assert run.is_as_fresh()
+    run.says(IN_TABLE, jar="In salt")
+    run()
+    assert not run.went_full_way
+    assert run.is_as_fresh()
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        TABLE.replace("A cup", "The cup"),
+        TABLE.replace("Served hot", ""),
+        TABLE.replace("cup.jpg;;;A cup;", "cup.jpg;;Hot;A cup;"),
+        TABLE.replace("spoon.jpg", "jug.jpg"),
+        TABLE.replace("caption.fr", "caption.de"),
+        TABLE.replace("Served hot", "bell \a"),
+        TABLE.replace("Served hot", '"Served'),
+        TABLE.replace("Served hot", "A bowl of soup"),
+        f"{TABLE}plate.jpg;;A flat plate;;",
+    ],
+)
+def test_whatever_else_is_new_in_a_table_goes_the_full_way(run: Run, table: str) -> None:
+    with_a_table(run)
+    run()
+    before = shutil.copytree(run.out, run.folder.parent / "before")
+    with_a_table(run, table=table)
+    told = run()
+    assert run.went_full_way
+    with run.elsewhere("out") as other:
+        shutil.copytree(before, other / "out")
+        assert run.export(other) == told
+    assert files_of(run.out) == files_of(other / "out")
+
+
+def test_a_caption_said_in_two_places_goes_the_full_way(run: Run) -> None:
+    job = IN_TABLE.replace('alt = "A bowl of soup"', 'alt = "A bowl of soup"\ncaption = %bowl%')
+    with_a_table(run, job)
+    assert run()[0] == 0
+    with_a_table(run, job, TABLE.replace("Served hot", "Served cold"))
+    run.says(job, bowl="Served cold")
+    assert run()[0] == 0
+    assert run.went_full_way
+    assert run.is_as_fresh()
 
 
 OTHERWISE: dict[str, Callable[[Run], object]] = {
