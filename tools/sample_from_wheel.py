@@ -1,7 +1,8 @@
 """Build the wheel, install it in a clean environment outside the checkout, and make the sample shoot from there.
 
 Shows what no test in the checkout can: that the wheel holds all that it needs (outlet profiles, templates), and that
-a second run has nothing to do. Run by tests/run with the Python of .venv-tests, which holds the build tools.
+a second run has nothing to do. Run by tests/run with the Python of .venv-tests, which holds the build tools; it names a
+folder in which the shoot is left for the tests to look at (tests/test_sample_shoot.py).
 """
 
 from __future__ import annotations
@@ -21,19 +22,20 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 RUNTIME = CHECKOUT / "constraints" / "runtime.txt"
 
 
-def main() -> int:
+def main(left_in: Path | None = None) -> int:
     """Return 0 where the wheel alone makes every planned picture of the sample shoot, once."""
     with tempfile.TemporaryDirectory(prefix="plate line ") as folder:
         away = Path(folder).resolve()
         plateline = install(wheel(away / "dist"), away / "clean")
-        shutil.copytree(CHECKOUT / "sample_shoot", away / "shoot", ignore=shutil.ignore_patterns("out", "replies"))
-        out = away / "shoot" / "out"
+        shoot = (left_in or away).resolve() / "sample shoot"
+        shutil.copytree(CHECKOUT / "sample_shoot", shoot, ignore=shutil.ignore_patterns("out", "replies"))
+        job, out = shoot / "job.toml", shoot / "out"
 
-        plan = json.loads(run(plateline, "plan", "shoot/job.toml", "--json", cwd=away))
-        run(plateline, "export", "shoot/job.toml", cwd=away)
+        plan = json.loads(run(plateline, "plan", job, "--json", cwd=away))
+        run(plateline, "export", job, cwd=away)
         faults = delivery_faults(planned(plan), out)
         first = moments(out)
-        run(plateline, "export", "shoot/job.toml", cwd=away)
+        run(plateline, "export", job, cwd=away)
         faults += [f"{name}: written again, though nothing had changed" for name in changed(first, moments(out))]
 
     print("\n".join(faults) or f"{len(first)} pictures, manifest and sheet; a second run wrote no picture")
@@ -48,8 +50,9 @@ def wheel(dist: Path) -> Path:
 
 def install(built: Path, folder: Path) -> Path:
     """Install the wheel with the pinned runtime in a new environment; return its `plateline`."""
-    venv.create(folder, with_pip=True)
-    pip = (folder / "bin" / "python", "-m", "pip", "--disable-pip-version-check", "install", "--quiet", "-c", RUNTIME)
+    venv.create(folder)
+    python, quietly = folder / "bin" / "python", ("--disable-pip-version-check", "--quiet", "--no-compile")
+    pip = (sys.executable, "-m", "pip", "--python", python, "install", *quietly, "--constraint", RUNTIME)
     run(*pip, "setuptools", cwd=folder)
     run(*pip, "--no-build-isolation", built, cwd=folder, env=os.environ | {"PKG_CONFIG": "false"})
     return folder / "bin" / "plateline"
@@ -104,4 +107,4 @@ def changed(first: dict[str, tuple[int, int]], second: dict[str, tuple[int, int]
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(*map(Path, sys.argv[1:])))
