@@ -64,7 +64,7 @@ class _Running:
 
 
 @functools.cache
-def _running(command: str) -> _Running:
+def _running(command: str, *_used: str) -> _Running:
     running = _Running(command)
     atexit.register(running.end)
     return running
@@ -73,15 +73,16 @@ def _running(command: str) -> _Running:
 def exiftool_says(*words: str | Path) -> bytes:
     """Return what exiftool prints for options and files; skip where it is not installed.
 
-    A plug-in module (`-use`) would stay for all commands after it, and some words do not survive as lines of a file:
-    such a command gets a process of its own. Raises `Refused` where exiftool ends with an error.
+    A plug-in module (`-use`) stays for all commands after it: those that use one share another process. Words that do
+    not survive as lines of a file get a process of their own. Raises `Refused` where exiftool ends with an error.
     """
     command = shutil.which("exiftool")
     if command is None:
         pytest.skip("judge missing: exiftool")
     asked = [str(word.absolute()) if isinstance(word, Path) else word for word in words]
-    if "-use" not in asked and not any(map(NO_LINE.search, asked)):
-        return _running(command)(*asked)
+    if not any(map(NO_LINE.search, asked)):
+        used = [module for option, module in itertools.pairwise(asked) if option == "-use"]
+        return _running(command, *used)(*asked)
     done = subprocess.run([command, *asked], capture_output=True, check=False)
     if done.returncode:
         raise Refused(done.stderr.decode(errors="replace"))

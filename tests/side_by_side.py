@@ -14,10 +14,23 @@ if TYPE_CHECKING:
 FOLDERS = ("tests/browser/", *(f"tests/deliver/{name}/" for name in ("pack", "review", "sheet", "verify", "web")))
 # The groups that take longest, so that none of them is still at work when all others are done.
 FIRST = (
-    "tests/deliver/sheet/",
     "tests/deliver/test_killed.py",
+    "tests/quality/test_quality.py",
+    "tests/deliver/sheet/",
     "tests/browser/",
     "tests/deliver/test_hindered.py",
+    "tests/quality/test_encoding.py",
+    "tests/render/test_readers_agree.py",
+    "tests/plan/test_crop.py",
+    "tests/deliver/cluster/test_client.py",
+    "tests/deliver/cluster/test_away.py",
+    "tests/deliver/storage/test_export.py",
+    "tests/frames/inspection/test_sharpness.py",
+    "tests/render/test_budget.py",
+    "tests/deliver/test_work.py",
+    "tests/deliver/test_export.py",
+    "tests/render/test_turn.py",
+    "tests/deliver/test_watch.py",
 )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from typing import TYPE_CHECKING, Any
 
@@ -27,23 +28,35 @@ profiles = ["blog", "feed", "print", "partner"]
 title = "Bean soup"
 targets = ["blog/step"]
 """
-FRAME = """
-[[frames]]
-file = "bowl.jpg"
-subject = [0.5, 0.5]
-alt = "A bowl of soup"
-"""
+
+
+def own_target(**changes: object) -> str:
+    """Return the keys of a target, as lines below its head: a square of 100 px, but for what is changed."""
+    usual = {
+        "about": "A square for the test",
+        "ratio": "1:1",
+        "widths": [100],
+        "too_small": "shrink",
+        "keep_miss": "caution",
+        "formats": ["jpeg"],
+        "metadata": "public",
+    }
+    return f'\n{_lines(usual | changes)}sharpen = {{ medium = "screen" }}\n'
+
+
+def asked(file: str, **words: object) -> str:
+    """Return the table of a frame, its subject in the middle unless it is named."""
+    return f"\n[[frames]]\n{_lines({'file': file, 'subject': [0.5, 0.5]} | words)}"
+
+
+def _lines(values: Mapping[str, object]) -> str:
+    """Return keys and values as lines of TOML, which has texts, numbers and lists of JSON's form."""
+    return "".join(f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in values.items())
+
+
+OWN_TARGET = own_target()
+FRAME = asked("bowl.jpg", alt="A bowl of soup")
 JOB = HEAD + FRAME
-OWN_TARGET = """
-about = "A square for the test"
-ratio = "1:1"
-widths = [100]
-too_small = "shrink"
-keep_miss = "caution"
-formats = ["jpeg"]
-sharpen = { medium = "screen" }
-metadata = "public"
-"""
 
 
 def frame(path: Path, size: tuple[int, int] = (600, 400)) -> Path:

@@ -23,7 +23,7 @@ from tests.bench.frames import frame_light, write_frame
 from tests.bench.table import Row
 from tests.deliver.cluster.running import scheduler, workers
 from tests.quality.figure import at_most
-from tests.small_shoot import OWN_TARGET
+from tests.small_shoot import own_target
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -64,7 +64,7 @@ def _row(kind: str, time_of: Callable[[Took], float], here: Iterable[Took], ther
 
 
 def _shoot(folder: Path) -> Path:
-    target = OWN_TARGET.replace('"1:1"', '"4:5"').replace("[100]", "[600, 1080, 1600]")
+    target = own_target(ratio="4:5", widths=[600, 1080, 1600])
     text = f'profiles = ["blog"]\n[shoot]\ntitle = "Soup"\ntargets = ["blog/tall"]\n[targets."blog/tall"]{target}'
     light = frame_light("coffee", SIZE)
     for number in range(FRAMES):

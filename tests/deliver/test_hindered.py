@@ -22,7 +22,7 @@ from pipeline.deliver.export import Asked, Summary, export
 from pipeline.deliver.place import at_work_in
 from pipeline.deliver.work import FrameDone, work_on_frame
 from pipeline.faults import RequestRefused
-from tests.small_shoot import FRAME, HEAD, frame, write_job
+from tests.small_shoot import FRAME, HEAD, frame, own_target, write_job
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,17 +31,7 @@ if TYPE_CHECKING:
     from pipeline.deliver.tasks import FrameTask
 
 NAMES = ("bowl.jpg", "bread.jpg", "plum.jpg")
-LARGE = """
-[targets."feed/large"]
-about = "For the test"
-ratio = "3:2"
-widths = [600]
-too_small = "shrink"
-keep_miss = "caution"
-formats = ["png"]
-sharpen = { medium = "screen" }
-metadata = "public"
-"""
+LARGE = '\n[targets."feed/large"]' + own_target(ratio="3:2", widths=[600], formats=["png"])
 
 
 @pytest.fixture

@@ -23,7 +23,7 @@ import pytest
 
 from pipeline.cli import main
 from pipeline.ledger.book import read_made
-from tests.small_shoot import HEAD, frame, write_job
+from tests.small_shoot import HEAD, asked, frame, own_target, write_job
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -31,24 +31,9 @@ if TYPE_CHECKING:
 
 SEED = int(os.environ.get("PLATELINE_SEED", "20261130"))
 FRAMES = ("bowl.jpg", "bread.jpg", "plum.jpg")
-TARGET = """
-[targets."feed/killed"]
-ratio = "3:2"
-widths = [400]
-formats = ["webp", "jpeg", "tiff"]
-metadata = "full"
-about = "For the test"
-too_small = "shrink"
-keep_miss = "caution"
-sharpen = { medium = "screen" }
-"""
-FRAME = """
-[[frames]]
-file = "{}"
-subject = [0.4, 0.5]
-alt = "What is on the table"
-targets = ["feed/killed"]
-"""
+TARGET = '\n[targets."feed/killed"]' + own_target(
+    ratio="3:2", widths=[400], formats=["webp", "jpeg", "tiff"], metadata="full"
+)
 NOT_COMPARED = {"ledger.sqlite"}
 
 
@@ -90,7 +75,11 @@ def shoot(tmp_path_factory: pytest.TempPathFactory) -> Shoot:
     folder = tmp_path_factory.mktemp("shoot")
     for name in FRAMES:
         frame(folder / name, (1200, 800))
-    job = write_job(folder, HEAD + TARGET + "".join(map(FRAME.format, FRAMES)), FRAMES)
+    job = write_job(
+        folder,
+        HEAD + TARGET + "".join(asked(name, alt="What is on the table", targets=["feed/killed"]) for name in FRAMES),
+        FRAMES,
+    )
     out = folder / "out"
     for _ in range(2):  # the first run finds nothing in the caches of the system, and takes longer than all others
         shutil.rmtree(out, ignore_errors=True)

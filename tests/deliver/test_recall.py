@@ -17,7 +17,7 @@ from pipeline.cli import main
 from pipeline.deliver.place import alone_in
 from pipeline.deliver.recall import known_text
 from tests.ledger.test_stamps import next_tick, replaced, written_anew
-from tests.small_shoot import OWN_TARGET, frame
+from tests.small_shoot import OWN_TARGET, asked, frame
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,16 +31,8 @@ captions = "captions.csv"
 [shoot]
 title = "Bean soup"
 targets = ["own/*"]
-
-[[frames]]
-file = "selects/bowl.jpg"
-subject = [0.5, 0.5]
-
-[[frames]]
-file = "selects/spoon.jpg"
-subject = [0.4, 0.5]
-alt = "A wooden spoon"
 """
+JOB += asked("selects/bowl.jpg") + asked("selects/spoon.jpg", subject=[0.4, 0.5], alt="A wooden spoon")
 CAPTIONS = "file,alt,caption\nbowl.jpg,A bowl of soup,Served hot\n"
 PICTURE = "own/bean-soup-bowl-small-100.jpg"
 VERBS: list[tuple[str, ...]] = [

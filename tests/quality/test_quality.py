@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from tests.quality.figure import Figure
     from tests.render.charts import Array
 
-SMALL = Size(2100, 1400)  # 3 megapixels: the same bounds as 24, which `python -m tests.quality` measures
+SMALL = Size(1500, 1000)  # the same bounds as at 24 megapixels, which `python -m tests.quality` measures
 LONG = {"photographs", "encoding"}
 
 
@@ -37,7 +37,7 @@ def test_every_figure_keeps_its_bound(step: str) -> None:
     assert missed(found) == []
 
 
-def test_photographs_keep_their_bounds_at_3_megapixels() -> None:
+def test_photographs_keep_their_bounds_when_they_are_small_too() -> None:
     # One of each kind of file; `python -m tests.quality` has all six photographs.
     found = list(figures_of([measured(shot) for shot in shots(SMALL, full=False)[: len(VARIANTS)]]))
     assert len(found) == 7

@@ -73,6 +73,6 @@ def test_runs_are_all_the_places_in_order(count: int, length: int) -> None:
 
 
 def test_products_of_matrices_take_one_thread() -> None:
-    with one_thread():
+    with threadpoolctl.threadpool_limits(2, "blas"), one_thread():
         found = {one["num_threads"] for one in threadpoolctl.threadpool_info() if one["user_api"] == "blas"}
     assert found <= {1}

@@ -17,7 +17,7 @@ from pipeline.deliver.cluster.client import Cluster, cluster
 from pipeline.deliver.export import Asked, Summary, export
 from pipeline.faults import RequestRefused
 from tests.deliver.cluster.running import scheduler, workers
-from tests.small_shoot import OWN_TARGET, frame
+from tests.small_shoot import frame, own_target
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -32,7 +32,7 @@ profiles = ["blog"]
 [shoot]
 title = "Bean soup"
 targets = ["blog/square"]
-[targets."blog/square"]{OWN_TARGET.replace("[100]", "[100, 200]")}
+[targets."blog/square"]{own_target(widths=[100, 200])}
 [targets."blog/two"]
 about = "Two"
 size_px = [200, 150]

@@ -5,14 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipeline.cli import main
-from tests.small_shoot import frame
+from tests.small_shoot import asked, frame, own_target
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 # What a partner must never read: notes, names of frames and folders, other outlets, the job's own words.
 PRIVATE = ("plantedfolder", "plantedfile", "plantednote", "plantedblog", "plantedrating", "plantedjob")
-JOB = """
+JOB = (
+    f"""
 profiles = ["blog", "partner"]
 
 [shoot]
@@ -33,43 +34,26 @@ usage_terms = "Editorial use only"
 name = "Tidewater Beans"
 disclosure = "Advertisement. Made with Tidewater Beans."
 
-[targets."blog/plantedblog"]
-about = "plantedblog"
-ratio = "1:1"
-widths = [100]
-too_small = "shrink"
-keep_miss = "caution"
-formats = ["jpeg"]
-sharpen = { medium = "screen" }
-metadata = "public"
-
-[targets."partner/look"]
-about = "To look at"
-ratio = "3:2"
-widths = [300]
-too_small = "shrink"
-keep_miss = "caution"
-formats = ["jpeg", "png"]
-sharpen = { medium = "screen" }
-metadata = "public"
-
-[[frames]]
-file = "plantedfolder/plantedfile-1.jpg"
-subject = [0.4, 0.5]
-slug = "bowl"
-alt = "A bowl of red soup"
-caption = "Hot."
-note = "plantednote"
-targets = ["blog/plantedblog", "partner/proof", "partner/look"]
-
-[[frames]]
-file = "plantedfolder/plantedfile-2.jpg"
-subject = [0.5, 0.5]
-slug = "bread"
-alt = "Flatbread on a board"
-note = "plantednote"
-targets = ["blog/plantedblog", "partner/look"]
+[targets."blog/plantedblog"]{own_target(about="plantedblog")}
+[targets."partner/look"]{own_target(about="To look at", ratio="3:2", widths=[300], formats=["jpeg", "png"])}
 """
+    + asked(
+        "plantedfolder/plantedfile-1.jpg",
+        subject=[0.4, 0.5],
+        slug="bowl",
+        alt="A bowl of red soup",
+        caption="Hot.",
+        note="plantednote",
+        targets=["blog/plantedblog", "partner/proof", "partner/look"],
+    )
+    + asked(
+        "plantedfolder/plantedfile-2.jpg",
+        slug="bread",
+        alt="Flatbread on a board",
+        note="plantednote",
+        targets=["blog/plantedblog", "partner/look"],
+    )
+)
 PROOF = "partner/bean-soup-bowl-proof-540.jpg"
 LOOKS = tuple(f"partner/bean-soup-{name}-look-300.{ending}" for name in ("bowl", "bread") for ending in ("jpg", "png"))
 FILES = tuple(sorted((PROOF, *LOOKS)))

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     import pytest
 
-WAITS = JOB.replace('metadata = "public"\n\n[[frames]]', 'metadata = "public"\nneeds = "approval"\n\n[[frames]]', 1)
+WAITS = JOB.replace('about = "To look at"', 'about = "To look at"\nneeds = "approval"')
 
 
 def reply(shoot: Path, reviewer: str, verdicts: dict[str, str]) -> Path:

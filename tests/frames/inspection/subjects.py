@@ -70,9 +70,9 @@ def sample_marks() -> dict[str, Region]:
     return {entry["file"]: Region(*entry["keep"]) for entry in job["frames"]}
 
 
-def composites() -> Iterator[Marked]:
+def composites(every: int = 1) -> Iterator[Marked]:
     """Yield pictures of one thing on a ground that is none: where it was put is known. The same every time."""
-    for number in range(COMPOSITES):
+    for number in range(0, COMPOSITES, every):
         yield composite(number)
 
 
