@@ -59,8 +59,7 @@ class Frame:
     """A frame whose caption may change: what its files are made anew from.
 
     `alt` is its alt text, as it is looked over beside the caption; `first` and `disclosure` are those of its captions
-    (`Captions`). `renditions` are those that state the caption, the
-    whole frame of the contact sheet among them.
+    (`Captions`). `renditions` are those that state the caption, the whole frame of the contact sheet among them.
     """
 
     slug: str
@@ -150,13 +149,19 @@ def _as_stamped(job: Apart, sources: Mapping[str, Any]) -> bool:
 
 
 def _place(job: Apart, asked: AskedFrame, captions: Captions | None) -> str | None:
-    """Return the one place where the captions of a frame stand; None where there is none, or more than one."""
+    """Return the one place where the captions of a frame stand; None where there is none, or more than one.
+
+    Of rows only one can be about a frame, and only one that says the frame's captions whole can be that place.
+    """
     from pipeline.job.captions import is_about  # noqa: PLC0415 (it loads the job's model, as an export has)
 
+    if captions is None:
+        return None
     own = frame_place(asked.number - 1)
     places = [own] if own in job.captions else []
-    places += [place for place, (file, slug) in job.rows.items() if is_about(file, slug, asked.entry)]
-    alone = len(places) == 1 and captions is not None and job.captions[places[0]] == captions.texts
+    alike = (place for place in job.rows if job.captions[place] == captions.texts)
+    places += [place for place in alike if is_about(*job.rows[place], asked.entry)]
+    alone = len(places) == 1 and job.captions[places[0]] == captions.texts
     return places[0] if alone else None
 
 

@@ -344,6 +344,16 @@ def test_a_caption_in_a_table_is_written_as_a_fresh_export_writes_it(run: Run) -
     assert run.is_as_fresh()
 
 
+def test_of_rows_that_say_the_same_the_right_one_counts(run: Run) -> None:
+    alike = TABLE.replace("Served hot;;Servi chaud", "It fits the hand;;")
+    with_a_table(run, table=alike)
+    run()
+    with_a_table(run, table=alike.replace("spoon.jpg;;It fits the hand", "spoon.jpg;;Of olive wood"))
+    run()
+    assert not run.went_full_way
+    assert run.is_as_fresh()
+
+
 @pytest.mark.parametrize(
     "table",
     [
