@@ -73,8 +73,9 @@ def _through_masters() -> Iterator[Figure]:
         found = by_format[name]
         yield Figure(
             STEP, f"the same as {NAMES[name]} at quality {quality}: 95 of 100 patches are below",
-            max(float(np.quantile(each, 0.95)) for each in found), at_most(NEAR_ALL[name], UNIT), HOUSE, JUDGE,
-            f"mean {np.mean(found):.2f}, the largest {np.max(found):.2f}: 8-bit YCbCr moves near-greys",
+            float(np.quantile(np.concatenate(found), 0.95)), at_most(NEAR_ALL[name], UNIT), HOUSE, JUDGE,
+            f"of all masters; of the worst one {max(float(np.quantile(each, 0.95)) for each in found):.2f}; mean "
+            f"{np.mean(found):.2f}, the largest {np.max(found):.2f}: 8-bit YCbCr moves near-greys",
         )  # fmt: skip
 
 
