@@ -114,7 +114,7 @@ class Windows(NamedTuple):
     weights: Weights
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=128)  # four for each picture of a frame
 def windows(kernel: Kernel, places: Places, side: int) -> Windows:
     """Return the weights of places in a picture of `side` pixels, all inside it: as `band`, each place by itself."""
     scale = max(places.step, 1.0)
