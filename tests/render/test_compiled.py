@@ -102,6 +102,26 @@ def test_a_sweep_gives_what_the_steps_give(
     assert found.outside_gamut == pytest.approx(outside, abs=1.5 / size.pixels + 1e-5)
 
 
+@given(st.data(), st.sampled_from([np.uint8, np.uint16]), st.floats(0.5, 9))
+def test_any_box_of_any_frame_gives_what_the_steps_give(
+    data: st.DataObject, kind: type[np.uint8 | np.uint16], radius_px: float
+) -> None:
+    """Several at once, from a single pixel on, some dark and some blown, sharpened as far as paper asks for."""
+    whole = Size(data.draw(st.integers(1, 90)), data.draw(st.integers(1, 70)))
+    light = np.random.default_rng(whole.width).random((whole.height, whole.width, 3)) ** data.draw(st.floats(0.3, 3))
+    light[data.draw(st.integers(0, whole.height - 1))] = data.draw(st.sampled_from([0.0, 1.0]))
+    frame = source(np.round(light * np.iinfo(kind).max).astype(kind), profile_of(ADOBE_RGB))
+    specs = []
+    for settings in (PLAIN, SCREEN, replace(PAPER, sharpen_radius_px=radius_px)):
+        width, height = data.draw(st.integers(1, whole.width)), data.draw(st.integers(1, whole.height))
+        left = data.draw(st.integers(0, whole.width - width))
+        top = data.draw(st.integers(0, whole.height - height))
+        size = Size(data.draw(st.integers(1, width)), data.draw(st.integers(1, height)))
+        specs.append(spec_of(frame, Box(left, top, width, height), size, settings, 0.0))
+    for spec, picture in zip(specs, make_pictures(frame, specs), strict=True):
+        assert np.abs(picture.image.numpy().astype(int) - by_steps(frame, spec)[0]).max() <= 1
+
+
 @pytest.mark.parametrize("wide", [True, False], ids=["this processor", "any processor"])
 def test_every_processor_gives_the_light_of_the_steps(monkeypatch: pytest.MonkeyPatch, *, wide: bool) -> None:
     if not wide:
