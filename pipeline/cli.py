@@ -590,7 +590,10 @@ def _through(options: argparse.Namespace) -> Callable[[Hands], Hands] | None:
 
 def _reworded(known: Question, *, quiet: bool) -> Told | None:
     """Export by the short way, where nothing but captions is new; None where it is not for that."""
-    if not (known.out / LOCK).is_file():
+    try:
+        if not (known.out / LOCK).is_file():
+            return None
+    except OSError:  # told by the full way
         return None
     from pipeline.deliver.progress import Progress  # noqa: PLC0415 (as above)
     from pipeline.deliver.reworded.run import export_reworded  # noqa: PLC0415 (as above)
