@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from collections import Counter
 from dataclasses import dataclass, field, replace
@@ -15,7 +16,7 @@ from pipeline.faults import Fault, FrameUnreadable
 from pipeline.ledger.made import Made
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from pipeline.deliver.tasks import FileTask, FrameTask, RenditionTask, Work
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     from pipeline.render.picture import Picture, Spec
     from pipeline.render.source import Source
 
+    # Sends a file to the disk; what comes back waits for it, and returns its time or raises OSError.
+    Write = Callable[[Path, bytes], Callable[[], int]]
     _Alike = tuple[int, OutputFormat, tuple[tuple[OutputFormat, int], ...], PictureFacts, Policy, bool, float]
 
 
@@ -57,8 +60,14 @@ class _Whole:
 
 @dataclass(slots=True)
 class _Came:
-    """What has come of a frame so far; `previews` are the files of the contact sheet, by what they are made of."""
+    """What has come of a frame so far.
 
+    `previews` are the files of the contact sheet by what they are made of. `under_way` are files on their way to the
+    disk: each with its row but for the time, and what waits for it. `write` sends one there.
+    """
+
+    write: Write
+    under_way: list[tuple[FileTask, Made, Callable[[], int]]] = field(default_factory=list)
     made: list[Made] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -76,13 +85,59 @@ class _NotMade(Exception):  # noqa: N818 (it is what happened)
 
 def work_on_frame(task: FrameTask) -> FrameDone:
     """Make or rewrite every file of one frame. A file that fails is reported, the others are still made."""
-    came = _Came()
     task = replace(task, renditions=tuple(_with_room(task, one) for one in task.renditions))
+    wanted = [one for one in task.renditions if any(file.work == "pixels" for file in one.files)]
+    with contextlib.ExitStack() as stack:
+        came = _Came(stack.enter_context(_writing_beside()) if wanted else _at_once)
+        _work_on(task, wanted, came)
+        _settle(came)
+    counts = came.counts
+    return FrameDone(
+        task.file, tuple(came.made), tuple(came.faults), tuple(came.notes), counts["pixels"], counts["metadata"]
+    )
+
+
+@contextlib.contextmanager
+def _writing_beside() -> Iterator[Write]:
+    """Yield what writes files while others are made: a disk takes as long to have one for sure as an encoder."""
+    from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415 (only runs that make pixels load it)
+
+    with ThreadPoolExecutor(max_workers=1) as hand:
+        yield lambda path, data: hand.submit(_put, path, data).result
+
+
+def _at_once(path: Path, data: bytes) -> Callable[[], int]:
+    time = _put(path, data)
+    return lambda: time
+
+
+def _put(path: Path, data: bytes) -> int:
+    """Write a whole file; return when it was written, by its own stamp. Raises OSError."""
+    write_whole(path, data)
+    return path.stat().st_mtime_ns
+
+
+def _settle(came: _Came) -> None:
+    """Wait until every file is on the disk, and note the rows of those that are."""
+    for file, row, written in came.under_way:
+        try:
+            came.made.append(replace(row, mtime_ns=written()))
+        except OSError as error:
+            came.faults.append(_unwritten(file, error))
+        else:
+            came.counts[file.work] += 1
+
+
+def _unwritten(file: FileTask, error: OSError) -> Fault:
+    found = f"it could not be written ({error.strerror or error})"
+    return Fault(file.output.path, found, "free some space or mend the folder")
+
+
+def _work_on(task: FrameTask, wanted: Sequence[RenditionTask], came: _Came) -> None:
     for one in task.renditions:
         for file in one.files:
             if file.work == "metadata":
                 _attempt(task, one.rendition, file, None, came)
-    wanted = [one for one in task.renditions if any(file.work == "pixels" for file in one.files)]
     if wanted:
         import pyvips  # noqa: PLC0415 (loads the image library; not every run needs it)
 
@@ -104,10 +159,6 @@ def work_on_frame(task: FrameTask) -> FrameDone:
             for asked, picture in _pictures(sources, wanted):
                 for file in asked.files:
                     _attempt(task, asked.rendition, file, picture, came)
-    counts = came.counts
-    return FrameDone(
-        task.file, tuple(came.made), tuple(came.faults), tuple(came.notes), counts["pixels"], counts["metadata"]
-    )
 
 
 def _with_room(task: FrameTask, one: RenditionTask) -> RenditionTask:
@@ -242,7 +293,7 @@ def _made(sources: _Sources, rendition: Rendition, size: Size) -> Picture | None
 
 
 def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Picture | None, came: _Came) -> None:
-    """Write one file, and note either the row for the ledger or the fault."""
+    """Make one file and send it to the disk, or note the fault."""
     try:
         path = inside(task.out, file.output.path)
         finish = partial(with_metadata, header=task.header, rendition=rendition, file=file)
@@ -250,13 +301,9 @@ def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Pic
         data = whole.data
         if picture is not None and (aside := set_aside(task.out, file.output.path, data, file.known_sha256)):
             came.notes.append(f"{file.output.path} was not as plateline left it; that version is now {aside}")
-        write_whole(path, data)
-        stamp = path.stat()
+        written = came.write(path, data)
     except OSError as error:
-        reason = error.strerror or str(error)
-        came.faults.append(
-            Fault(file.output.path, f"it could not be written ({reason})", "free some space or mend the folder")
-        )
+        came.faults.append(_unwritten(file, error))
         return
     except _NotMade as error:
         came.faults.append(error.fault)
@@ -266,24 +313,22 @@ def _attempt(task: FrameTask, rendition: Rendition, file: FileTask, picture: Pic
             Fault(file.output.path, f"its metadata could not be written ({error})", "shorten or mend the words")
         )
         return
-    came.counts[file.work] += 1
-    came.made.append(
-        Made(
-            path=file.output.path,
-            identity=file.identity,
-            pixel_key=file.pixel_key,
-            metadata_key=file.metadata_key,
-            sha256=hashlib.sha256(data).hexdigest(),
-            size_bytes=len(data),
-            mtime_ns=stamp.st_mtime_ns,
-            outside_gamut=picture.outside_gamut if picture else file.outside_gamut,
-            average=picture.average if picture else file.average,
-            picture_sha256=whole.digest,
-            quality=whole.quality,
-            fidelity=whole.fidelity,
-            **_ink(picture, file.known),
-        )
+    row = Made(
+        path=file.output.path,
+        identity=file.identity,
+        pixel_key=file.pixel_key,
+        metadata_key=file.metadata_key,
+        sha256=hashlib.sha256(data).hexdigest(),
+        size_bytes=len(data),
+        mtime_ns=0,  # known when it is written
+        outside_gamut=picture.outside_gamut if picture else file.outside_gamut,
+        average=picture.average if picture else file.average,
+        picture_sha256=whole.digest,
+        quality=whole.quality,
+        fidelity=whole.fidelity,
+        **_ink(picture, file.known),
     )
+    came.under_way.append((file, row, written))
 
 
 def _ink(picture: Picture | None, known: Made | None) -> dict[str, float | None]:
