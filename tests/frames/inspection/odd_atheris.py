@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import resource
 import sys
 import tempfile
 from pathlib import Path
@@ -12,6 +13,7 @@ with atheris.instrument_imports(include=["pipeline"]):
     from tests.frames.inspection.odd import check, inspected, inspected_file
 
 FILES = 0x60  # of 256 first bytes, so many stand for a file that is broken
+MOST_MB = 2048  # of memory that looking at them may take
 
 
 def main() -> None:
@@ -25,7 +27,10 @@ def main() -> None:
             if seen is not None:
                 check(seen)
 
-        options = [f"-runs={runs}", f"-seed={seed}", "-max_len=400", "-len_control=0", f"-artifact_prefix={folder}/"]
+        # The most that a process ever held begins, on Linux, with what the process held that started it.
+        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+        limits = ["-max_len=400", "-len_control=0", f"-rss_limit_mb={before + MOST_MB}"]
+        options = [f"-runs={runs}", f"-seed={seed}", *limits, f"-artifact_prefix={folder}/"]
         atheris.Setup(["odd", *options], one)
         atheris.Fuzz()
 
