@@ -121,10 +121,10 @@ def windows(kernel: Kernel, places: Places, side: int) -> Windows:
     middles = places.all
     lowest = np.floor(middles - kernel.reach * scale).astype(np.intp)
     reached = lowest[:, None] + np.arange(2 * math.ceil(kernel.reach * scale) + 2)
-    return held_inside(reached, _weighed(kernel, (reached - middles[:, None]) / scale), side)
+    return _held_inside(reached, _weighed(kernel, (reached - middles[:, None]) / scale), side)
 
 
-def held_inside(reached: NDArray[np.intp], weights: Floats, side: int) -> Windows:
+def _held_inside(reached: NDArray[np.intp], weights: Floats, side: int) -> Windows:
     """Return weights (places, pixels) of source pixels `reached` with all that lies outside given to the nearest pixel.
 
     Pixels without a weight are left out at both ends, as far as every place can spare them.
