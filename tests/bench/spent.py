@@ -70,15 +70,18 @@ class Held:
 
 @contextlib.contextmanager
 def memory_of_children() -> Iterator[Held]:
-    """Look, as long as it lasts, at the memory of all that descend from this process, together (Linux alone).
+    """Look, as long as it lasts, at the memory of all that this process starts meanwhile, together (Linux alone).
 
-    Counted as the kernel's proportional set size: a page that several processes share counts once in all.
+    What ran before, and what that starts, is not counted. Counted as the kernel's proportional set size: a page that
+    several processes share counts once in all.
     """
     held, ended = Held(), threading.Event()
+    before = family(os.getpid(), _parents()) - {os.getpid()}
 
     def look() -> None:
         while not ended.wait(EVERY_S):
-            children = family(os.getpid(), _parents()) - {os.getpid()}
+            parents = {child: parent for child, parent in _parents().items() if child not in before}
+            children = family(os.getpid(), parents) - {os.getpid()}
             held.most = max(held.most, sum(_held(each) for each in children))
 
     looking = threading.Thread(target=look)
