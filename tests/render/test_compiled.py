@@ -122,6 +122,25 @@ def test_any_box_of_any_frame_gives_what_the_steps_give(
         assert np.abs(picture.image.numpy().astype(int) - by_steps(frame, spec)[0]).max() <= 1
 
 
+@pytest.mark.parametrize("settings", [PLAIN, SCREEN, PAPER], ids=["plain", "screen", "paper"])
+@pytest.mark.parametrize("kind", [np.uint8, np.uint16])
+def test_a_frame_that_is_swept_in_strips_gives_what_the_steps_give(
+    settings: PixelSettings, kind: type[np.uint8 | np.uint16]
+) -> None:
+    """Some of the pictures reach over several strips, others lie in one; none shows where a strip ends."""
+    codes = np.tile(frame_codes(kind)[96:136], (1, 9, 1))
+    frame = source(np.roll(codes, 31, axis=1), profile_of(ADOBE_RGB))
+    boxes = [Box(0, 0, 5400, 40), Box(611, 3, 4003, 30), Box(1203, 0, 2900, 37), Box(2000, 5, 160, 20)]
+    sizes = [Size(3888, 29), Size(3500, 26), Size(2900, 37), Size(90, 11)]
+    specs = [spec_of(frame, box, size, settings, 0.0) for box, size in zip(boxes, sizes, strict=True)]
+    for spec, found in zip(specs, make_pictures(frame, specs), strict=True):
+        expected, outside = by_steps(frame, spec)
+        difference = np.abs(found.image.numpy().astype(int) - expected)
+        assert difference.max() <= 1
+        assert (difference > 0).mean() < 0.001
+        assert found.outside_gamut == pytest.approx(outside, abs=1.5 / spec.size.pixels + 1e-5)
+
+
 @pytest.mark.parametrize("wide", [True, False], ids=["this processor", "any processor"])
 def test_every_processor_gives_the_light_of_the_steps(monkeypatch: pytest.MonkeyPatch, *, wide: bool) -> None:
     if not wide:

@@ -15,6 +15,7 @@ typedef struct {
     const int32_t *first;
     const float *weights;
     int taps;
+    int skipped; /* source pixels before the first that there is */
 } Axis;
 
 /* An upright frame: rows of `bands` channels, codes of `depth` bytes, or linear light (float) where that is 4. */
@@ -25,7 +26,7 @@ typedef struct {
     int table_stride;    /* from the table of one channel to that of the next; 0 where they are alike */
 } Frame;
 
-typedef struct {
+typedef struct Picture {
     int of_half;                  /* made from the frame at half its size */
     int left, top, width, height; /* the part of that which it is made from */
     int out_width, out_height, resampled;
@@ -42,6 +43,9 @@ typedef struct {
     void *out;
     long outside;           /* found: pixels outside the target's gamut */
     double light[CHANNELS]; /* found: the mean of the target's light that the codes show */
+    /* Of a part of a picture (strips.h): its first column in the picture, its own columns that are kept, the picture. */
+    int begins, kept, kept_end;
+    struct Picture *of;
 } Picture;
 
 /* Make all pictures of a frame in one sweep over it. Return 0 where there is no memory for the work. */

@@ -39,6 +39,9 @@ static size_t panel_length(const Picture *p, int kernel) {
     return ((size_t)found * CHANNELS + CHUNK + 2 * BLOCK) * LANES;
 }
 
+/* The first source pixel that counts for a place, of those that there are. */
+INLINE int first_of(const Axis *axis, int place) { return axis->first[place] - axis->skipped; }
+
 /* Floats between the start of a picture's part of a line and the lanes before it that memory is laid out by. */
 INLINE int lead_of(const Work *w) { return (w->p->left - w->lines->left) * CHANNELS % LANES; }
 
@@ -78,8 +81,8 @@ INLINE void across(const Axis *axis, int x, int last, const float *panel, int ba
     for (int k = 0; k < LANES; k += 2) {
         int here = least(x + k, last), next = least(x + k + 1, last);
         const float *weights = axis->weights + (size_t)here * taps, *others = axis->weights + (size_t)next * taps;
-        const float *from = panel + ((ptrdiff_t)axis->first[here] * CHANNELS - base) * LANES;
-        const float *also = panel + ((ptrdiff_t)axis->first[next] * CHANNELS - base) * LANES;
+        const float *from = panel + ((ptrdiff_t)first_of(axis, here) * CHANNELS - base) * LANES;
+        const float *also = panel + ((ptrdiff_t)first_of(axis, next) * CHANNELS - base) * LANES;
         v8 red = all(0), green = red, blue = red, red_next = red, green_next = red, blue_next = red;
         for (int tap = 0; tap < taps; tap++, from += CHANNELS * LANES, also += CHANNELS * LANES) {
             v8 weight = all(weights[tap]), other = all(others[tap]);
@@ -130,10 +133,10 @@ INLINE void resample(Work *w, int y, int count) {
             float *panel = w->bench->panel[k];
             for (; x[k] < p->out_width; x[k] += LANES) {
                 int last = least(x[k] + LANES, p->out_width) - 1;
-                if ((axis->first[last] + axis->taps) * CHANNELS > end - lead) break;
+                if ((first_of(axis, last) + axis->taps) * CHANNELS > end - lead) break;
                 across(axis, x[k], p->out_width - 1, panel, base[k], rows[k]);
             }
-            int first = x[k] < p->out_width ? least(axis->first[x[k]] * CHANNELS, end - lead) : end - lead;
+            int first = x[k] < p->out_width ? least(first_of(axis, x[k]) * CHANNELS, end - lead) : end - lead;
             memmove(panel, panel + (size_t)(first - base[k]) * LANES, (size_t)(end - lead - first) * LANES * sizeof(float));
             base[k] = first;
         }

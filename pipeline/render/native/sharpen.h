@@ -64,7 +64,7 @@ INLINE void sharpen_row(Work *w, int y) {
     }
     float fourth_grain = p->grain * p->grain * p->grain * p->grain;
     const float *middle = at_row[0] + reach, *soft = blur + reach, *low = dark + reach, *high = light + reach;
-    for (int x = 0; x < width; x += LANES) {
+    for (int x = p->kept; x < p->kept_end; x += LANES) {
         v8 lightness = load(middle + x), blurred = load(soft + x) * all(p->taps[0]);
         v8 darkest = load(low + x), lightest = load(high + x), near = all(0);
         for (int at = 1; at < taps; at++) {

@@ -10,6 +10,7 @@
 #include "halve.h"
 #include "resample.h"
 #include "sharpen.h"
+#include "strips.h"
 
 enum { LINES_AT_ONCE = 16, RESAMPLED_ROWS = LANES + 4 };
 
@@ -28,7 +29,7 @@ INLINE void to_target(Work *w, int y) {
     float *row[CHANNELS], *lightness = row_of(&w->target, LIGHTNESS, y) + w->pad;
     for (int k = 0; k < CHANNELS; k++) row[k] = row_of(&w->target, k, y);
     v8 none = all(least_of(p)), full = all(most_of(p));
-    int width = p->out_width;
+    int width = p->out_width, kept = p->kept, kept_end = p->kept_end;
     v8i outside = {0}, blown = {0};
     for (int x = 0; x < width; x += LANES) {
         v8 r = smaller(larger(load(red + x), none), full), g = smaller(larger(load(green + x), none), full);
@@ -36,8 +37,8 @@ INLINE void to_target(Work *w, int y) {
         v8 one = all(t[0]) * r + all(t[1]) * g + all(t[2]) * b, two = all(t[3]) * r + all(t[4]) * g + all(t[5]) * b;
         v8 three = all(t[6]) * r + all(t[7]) * g + all(t[8]) * b;
         v8i lost = (smaller(smaller(one, two), three) < all(-TOLERANCE)) | (larger(larger(one, two), three) > all(1 + TOLERANCE));
-        if (x + LANES > width) {
-            for (int k = width - x; k < LANES; k++) lost[k] = 0;
+        if (x < kept || x + LANES > kept_end) {
+            for (int k = 0; k < LANES; k++) lost[k] = x + k < kept || x + k >= kept_end ? 0 : lost[k];
         }
         outside -= lost;
         store(row[0] + x, one), store(row[1] + x, two), store(row[2] + x, three);
@@ -53,11 +54,10 @@ INLINE void to_target(Work *w, int y) {
 }
 
 INLINE void write_light(const Picture *p, int y, const Rows *rows, float lowest, float highest) {
-    int width = p->out_width;
-    float *line = (float *)p->out + (size_t)y * width * CHANNELS;
+    float *line = (float *)p->out + place_in_picture(p, y);
     for (int k = 0; k < CHANNELS; k++) {
-        const float *row = row_of(rows, k, y);
-        for (int x = 0; x < width; x++) {
+        const float *row = row_of(rows, k, y) + p->kept;
+        for (int x = 0; x < p->kept_end - p->kept; x++) {
             float light = row[x] > lowest ? row[x] : lowest;
             line[CHANNELS * x + k] = light < highest ? light : highest;
         }
@@ -66,10 +66,10 @@ INLINE void write_light(const Picture *p, int y, const Rows *rows, float lowest,
 
 INLINE void write_codes(Work *w, int y) {
     const Picture *p = w->p;
-    int width = p->out_width, stride = w->target.stride;
+    int width = p->kept_end - p->kept, stride = w->target.stride;
     int32_t *at = (int32_t *)w->bench->row;
     for (int k = 0; k < CHANNELS; k++) {
-        const float *row = row_of(&w->target, k, y);
+        const float *row = row_of(&w->target, k, y) + p->kept;
         int32_t *place = at + (size_t)k * stride;
         v8 sum = all(0);
         for (int x = 0; x < width; x += LANES) {
@@ -81,11 +81,11 @@ INLINE void write_codes(Work *w, int y) {
             }
             sum += light;
         }
-        for (int lane = 0; lane < LANES; lane++) w->light[k] += sum[lane];
+        for (int lane = 0; lane < LANES; lane++) w->p->light[k] += sum[lane];
     }
     const uint8_t *red = p->codes_of_root, *green = red + p->root_stride, *blue = green + p->root_stride;
     const int32_t *of_red = at, *of_green = at + stride, *of_blue = of_green + stride;
-    uint8_t *line = (uint8_t *)p->out + (size_t)y * width * CHANNELS;
+    uint8_t *line = (uint8_t *)p->out + place_in_picture(p, y);
     for (int x = 0; x < width; x++, line += CHANNELS) {
         line[0] = red[of_red[x]], line[1] = green[of_green[x]], line[2] = blue[of_blue[x]];
     }
@@ -125,7 +125,6 @@ INLINE void go_on(Work *w) {
 
 static int begin(Work *w, Picture *p, const Lines *lines, const Bench *bench) {
     *w = (Work){.p = p, .lines = lines, .bench = bench, .pad = pad_of(p)};
-    p->outside = 0;
     w->blown_rows = calloc((size_t)p->out_height, 1);
     int room = begin_rows(&w->resampled, p->rings ? RESAMPLED : CHANNELS, stride_of(p), RESAMPLED_ROWS) &
                begin_rows(&w->target, FINISHED, padded_stride_of(p), 2 * w->pad + 2) & (w->blown_rows != NULL);
@@ -134,8 +133,6 @@ static int begin(Work *w, Picture *p, const Lines *lines, const Bench *bench) {
 }
 
 static void end(Work *w) {
-    double pixels = (double)w->p->out_width * w->p->out_height;
-    for (int k = 0; k < CHANNELS; k++) w->p->light[k] = w->light[k] / pixels;
     for (int plane = 0; plane < CHANNELS; plane++) end_bounds(&w->bounds[plane]);
     free(w->blown_rows), free(w->resampled.data), free(w->target.data);
 }
@@ -182,13 +179,13 @@ static void end_bench(Bench *bench) {
     if (bench->nothing) free(bench->nothing - LANES);
 }
 
-int MAKE(const Frame *frame, Picture *pictures, int count) {
-    if (!count) return 1;
+/* One sweep over a strip of the frame, which makes that part of every picture. */
+static int sweep_strip(const Frame *frame, Picture *parts, int count) {
     Lines lines, half;
     Halving halving = {0};
     Bench bench = {0};
-    begin_lines(&lines, pictures, count, 0);
-    int halves = begin_lines(&half, pictures, count, 1), room = begin_bench(&bench, pictures, count);
+    begin_lines(&lines, parts, count, 0);
+    int halves = begin_lines(&half, parts, count, 1), room = begin_bench(&bench, parts, count);
     if (halves) {
         lines.left = least(lines.left, most(first_column(&half), 0));
         lines.right = most(lines.right, least(first_column(&half) + columns(&half), frame->width));
@@ -200,7 +197,7 @@ int MAKE(const Frame *frame, Picture *pictures, int count) {
     Work *works = calloc((size_t)count, sizeof(Work));
     room = room && works;
     for (int one = 0; works && one < count; one++) {
-        room &= begin(&works[one], &pictures[one], pictures[one].of_half ? &half : &lines, &bench);
+        room &= begin(&works[one], &parts[one], parts[one].of_half ? &half : &lines, &bench);
     }
     while (room && lines.done < lines.end) {
         for (int more = 0; more < LINES_AT_ONCE && lines.done < lines.end; more++) next_line(&lines, frame);
@@ -210,5 +207,22 @@ int MAKE(const Frame *frame, Picture *pictures, int count) {
     for (int one = 0; works && one < count; one++) end(&works[one]);
     end_bench(&bench);
     free(works), free(lines.data), free(half.data), free(halving.line), free(halving.even), free(halving.odd);
+    return room;
+}
+
+int MAKE(const Frame *frame, Picture *pictures, int count) {
+    Picture *parts = calloc((size_t)count + 1, sizeof(Picture));
+    int room = parts != NULL;
+    for (Picture *p = pictures; p < pictures + count; p++) {
+        p->outside = 0;
+        for (int k = 0; k < CHANNELS; k++) p->light[k] = 0;
+    }
+    Strips strips = strips_of(pictures, count);
+    for (int strip = 0; room && strip < strips.count; strip++) {
+        int found = cut(&strips, strip, pictures, count, parts);
+        room = sweep_strip(frame, parts, found);
+        for (int part = 0; room && part < found; part++) add_up(&parts[part]);
+    }
+    free(parts);
     return room;
 }

@@ -36,7 +36,6 @@ typedef struct {
     int pad;             /* columns that L* goes on beyond its rims, and rows that sharpening needs around one */
     int made;            /* rows that are done */
     uint8_t *blown_rows; /* whether any pixel of a row is blown */
-    double light[CHANNELS];
 } Work;
 
 /* Floats in a row: whole lanes, and some beyond both rims. */
