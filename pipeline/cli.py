@@ -555,27 +555,33 @@ def _run(
         told = _reworded(known, quiet=options.quiet)
     if told:
         return told.code if options.quiet else _retold(told)
-    from pipeline.deliver.export import Asked, export, export_each  # noqa: PLC0415 (as above)
-    from pipeline.deliver.sheet.wanted import WantedSheet  # noqa: PLC0415 (as above)
-    from pipeline.deliver.summary import part_of, parts_lines, summary_lines  # noqa: PLC0415 (as above)
+    from pipeline.deliver.crew import begun_ahead  # noqa: PLC0415 (as above)
 
-    wanted, progress_to = WantedSheet(*sheet), sys.stderr or io.StringIO()
-    how = Asked(jobs[0], Path(), only, options.workers, rename, previews_only, options.quiet, approved, wanted)
-    how = replace(how, memory=options.memory)
-    asked = [replace(how, job=job, out=_out(options, job)) for job in jobs]
-    if len(asked) == 1:
-        summary = export(asked[0], progress_to, hands, _through(options))
-        lines, faults = summary_lines(summary, asked[0].out), summary.faults
-        if known:
-            _remember_export(known, summary)
-    else:
-        parts = {came.asked: part_of(came) for came in export_each(asked, progress_to, hands, _through(options))}
-        in_order = [parts[one] for one in asked]
-        lines, faults = parts_lines(in_order), tuple(fault for part in in_order for fault in part.faults)
-    if not options.quiet:
-        print("\n".join(lines))
-    _tell(faults)
-    return FAILED if faults else DONE
+    ahead = only is None and not (previews_only or hands or options.memory) and _all_here(options)
+    shoots = [(job, _out(options, job)) for job in jobs] if ahead else []
+    with begun_ahead(shoots, options.workers) as crew:  # they load while what follows does
+        from pipeline.deliver.export import Asked, export, export_each  # noqa: PLC0415 (as above)
+        from pipeline.deliver.sheet.wanted import WantedSheet  # noqa: PLC0415 (as above)
+        from pipeline.deliver.summary import part_of, parts_lines, summary_lines  # noqa: PLC0415 (as above)
+
+        wanted, progress_to = WantedSheet(*sheet), sys.stderr or io.StringIO()
+        how = Asked(jobs[0], Path(), only, options.workers, rename, previews_only, options.quiet, approved, wanted)
+        how = replace(how, memory=options.memory)
+        asked = [replace(how, job=job, out=_out(options, job)) for job in jobs]
+        if len(asked) == 1:
+            summary = export(asked[0], progress_to, hands, _through(options), crew)
+            lines, faults = summary_lines(summary, asked[0].out), summary.faults
+            if known:
+                _remember_export(known, summary)
+        else:
+            all_came = export_each(asked, progress_to, hands, _through(options), crew)
+            parts = {came.asked: part_of(came) for came in all_came}
+            in_order = [parts[one] for one in asked]
+            lines, faults = parts_lines(in_order), tuple(fault for part in in_order for fault in part.faults)
+        if not options.quiet:
+            print("\n".join(lines))
+        _tell(faults)
+        return FAILED if faults else DONE
 
 
 def _through(options: argparse.Namespace) -> Callable[[Hands], Hands] | None:

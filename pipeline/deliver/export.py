@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import TextIO
 
+    from pipeline.deliver.crew import Crew
     from pipeline.deliver.tasks import FrameTask
     from pipeline.deliver.work import FrameDone
     from pipeline.deliver.workers import Hands
@@ -42,10 +43,14 @@ class Came:
 
 
 def export(
-    asked: Asked, progress_to: TextIO, hands: Hands | None = None, through: Callable[[Hands], Hands] | None = None
+    asked: Asked,
+    progress_to: TextIO,
+    hands: Hands | None = None,
+    through: Callable[[Hands], Hands] | None = None,
+    crew: Crew[FrameTask] | None = None,
 ) -> Summary:
     """Make every file of a job that is not there yet. Raises `RequestRefused` and OSError; else see the summary."""
-    [came] = export_each([asked], progress_to, hands, through)
+    [came] = export_each([asked], progress_to, hands, through, crew)
     if came.summary is None:
         raise came.stopped or AssertionError
     return came.summary
@@ -56,17 +61,19 @@ def export_each(
     progress_to: TextIO,
     hands: Hands | None = None,
     through: Callable[[Hands], Hands] | None = None,
+    crew: Crew[FrameTask] | None = None,
 ) -> Iterator[Came]:
     """Make every file of several jobs that is not there yet, and yield what came of each shoot once it is whole.
 
     One command asks for all: how many workers, how much memory, and whether quiet, is taken from the first. Raises
     `RequestRefused` with the faults of all jobs before anything is written; what stops one shoot after that is in what
-    came of it. `hands` do the work on the frames; None for processes of this machine. `through` does more with what
-    they made.
+    came of it. `hands` do the work on the frames; None for processes of this machine, those of the `crew` first.
+    `through` does more with what they made.
     """
     judged, matching = _all_judged(asked)
     yield from (Came(one) for one in asked if one not in matching)
-    hands = hands or partial(results, workers=asked[0].workers or os.cpu_count() or 1, memory=asked[0].memory)
+    workers = asked[0].workers or os.cpu_count() or 1
+    hands = hands or partial(results, workers=workers, memory=asked[0].memory, crew=crew)
     hands = through(hands) if through else hands
     progress = Progress(progress_to, frames=0, files=0, weight=0, quiet=asked[0].quiet)
     for start in range(0, len(matching), AT_ONCE):

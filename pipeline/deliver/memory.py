@@ -8,7 +8,6 @@ from fractions import Fraction
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
-from pipeline.deliver.work import MOST_PIXELS
 from pipeline.job.sizes import UNITS, byte_count
 
 if TYPE_CHECKING:
@@ -20,6 +19,8 @@ if TYPE_CHECKING:
 LEAST, MOST = 200 * UNITS["MB"], 100_000 * UNITS["GB"]
 WANTED = 'a size with its unit is needed, MB or GB, such as "1.2 GB"; 200 MB is the least'
 SPARED = Fraction(4, 5)  # of what is free: the rest is for whoever else wants some meanwhile
+
+MOST_PIXELS = 60_000_000  # of finished pictures that a frame's worker holds at once
 
 # Measured at 24 megapixels (DEVELOPERS.md), with a margin.
 IDLE = 80 * UNITS["MB"]  # a worker with its libraries, before its first frame

@@ -8,8 +8,6 @@ processes that would have to be cleared up after them.
 from __future__ import annotations
 
 import contextlib
-import multiprocessing
-import os
 import signal
 import threading
 from collections import deque
@@ -17,10 +15,13 @@ from dataclasses import dataclass
 from multiprocessing.connection import wait
 from typing import TYPE_CHECKING, Generic, TypeVar, cast
 
+from pipeline.deliver.worker import Raised, Worker, begin_worker
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator, Sequence
     from multiprocessing.connection import Connection
-    from multiprocessing.context import SpawnProcess
+
+    from pipeline.deliver.crew import Crew
 
 Task = TypeVar("Task")
 Done = TypeVar("Done")
@@ -63,11 +64,19 @@ def worked(
     return worked_on(tasks, workers, Way(work, lost))
 
 
-def worked_on(tasks: Sequence[Task], workers: int, way: Way[Task, Done]) -> Generator[tuple[Task, Done], None, None]:
-    """Yield each task with what came of it, as it is done; the first are begun first. What `work` raises is raised."""
-    if min(workers, len(tasks)) > 1:
-        yield from _Pool(tasks, min(workers, len(tasks)), way).results()
+def worked_on(
+    tasks: Sequence[Task], workers: int, way: Way[Task, Done], crew: Crew[Task] | None = None
+) -> Generator[tuple[Task, Done], None, None]:
+    """Yield each task with what came of it, as it is done; the first are begun first. What `work` raises is raised.
+
+    Workers of the `crew` are taken before others are begun; those for which there is no work are ended.
+    """
+    most = min(workers, len(tasks))
+    if most > 1:
+        yield from _Pool(tasks, most, way, crew).results()
         return
+    if crew:
+        crew.end()
     for task in tasks:
         yield task, _done_here(task, way)
 
@@ -95,41 +104,22 @@ def _interrupts_noted() -> Iterator[list[int]]:
             signal.signal(number, handler)
 
 
-@dataclass(slots=True, eq=False)
-class _Worker(Generic[Task]):
-    """A worker process, our end of its pipe, and the task it is at."""
-
-    process: SpawnProcess
-    pipe: Connection
-    task: Task | None = None
-
-    @property
-    def number(self) -> int:
-        """Return its process id."""
-        return self.process.pid or 0
-
-    def end(self) -> None:
-        """End it at once, whatever it is at, and wait until it is gone."""
-        self.pipe.close()
-        self.process.kill()
-        self.process.join()
-
-
 class _Pool(Generic[Task, Done]):
     """Workers, what they are at, and what waits: `_again` holds what a worker died of, to be tried alone."""
 
-    def __init__(self, tasks: Sequence[Task], workers: int, way: Way[Task, Done]) -> None:
+    def __init__(self, tasks: Sequence[Task], workers: int, way: Way[Task, Done], crew: Crew[Task] | None) -> None:
         self._way = way
         self._most = workers
         self._waiting = deque(tasks)
         self._again: deque[Task] = deque()
         self._tried: list[Task] = []
-        self._workers: list[_Worker[Task]] = []
-        self._context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
+        self._workers: list[Worker[Task]] = []
+        self._crew = crew
 
     def results(self) -> Iterator[tuple[Task, Done]]:
         """Yield each task with what came of it. Whatever ends this ends the workers too."""
         try:
+            self._take_crew()
             while self._waiting or self._again or self._busy:
                 yield from self._begin()
                 if self._busy:
@@ -140,8 +130,25 @@ class _Pool(Generic[Task, Done]):
                 if worker.task is not None:
                     self._way.left(worker.task, worker.number)
 
+    def _take_crew(self) -> None:
+        if self._crew:
+            self._workers += self._crew.take(self._beginnable())
+        for worker in self._workers:
+            worker.send(self._way.work)
+
+    def _beginnable(self) -> int:
+        """Return how many of the first tasks there is room for at once; one is always begun."""
+        room, taken = self._way.room, 0
+        if room is None:
+            return self._most
+        for number, task in enumerate(self._waiting):
+            taken += room.need(task) + room.idle
+            if number == self._most or taken > room.total:
+                return max(1, number)
+        return self._most
+
     @property
-    def _busy(self) -> list[_Worker[Task]]:
+    def _busy(self) -> list[Worker[Task]]:
         return [worker for worker in self._workers if worker.task is not None]
 
     def _begin(self) -> list[tuple[Task, Done]]:
@@ -151,8 +158,7 @@ class _Pool(Generic[Task, Done]):
             if worker is None:
                 return [(task, _done_here(task, self._way))]
             worker.task = task
-            with contextlib.suppress(OSError):  # one that is gone is found when its answer is waited for
-                worker.pipe.send(task)
+            worker.send(task)
         return []
 
     def _next(self) -> Task | None:
@@ -170,7 +176,7 @@ class _Pool(Generic[Task, Done]):
                 return task
         return None
 
-    def _fits(self, task: Task, busy: list[_Worker[Task]]) -> bool:
+    def _fits(self, task: Task, busy: list[Worker[Task]]) -> bool:
         room = self._way.room
         if room is None:
             return True
@@ -178,22 +184,18 @@ class _Pool(Generic[Task, Done]):
         processes = max(len(self._workers), len(busy) + 1)
         return taken + room.need(task) + processes * room.idle <= room.total
 
-    def _idle(self) -> _Worker[Task] | None:
+    def _idle(self) -> Worker[Task] | None:
         """Return a worker without a task, a new one where there is none; None where no process can be had."""
-        for worker in self._workers:
-            if worker.task is None:
+        for worker in [one for one in self._workers if one.task is None]:
+            if worker.alive:
                 return worker
-        ours, theirs = self._context.Pipe()
-        process = self._context.Process(target=_serve, args=(theirs, self._way.work), daemon=True)
-        try:
-            process.start()
-        except OSError:
-            ours.close()
-            return None
-        finally:
-            theirs.close()  # the worker alone holds it now: its death closes it
-        self._workers.append(_Worker(process, ours))
-        return self._workers[-1]
+            self._workers.remove(worker)
+            worker.end()
+        begun: Worker[Task] | None = begin_worker()
+        if begun:
+            begun.send(self._way.work)
+            self._workers.append(begun)
+        return begun
 
     def _ended(self) -> list[tuple[Task, Done]]:
         """Wait until something happens; return what came of the tasks that are through. Begins others before."""
@@ -208,12 +210,12 @@ class _Pool(Generic[Task, Done]):
                 found += self._died(worker, task)
                 continue
             worker.task = None
-            if isinstance(answer, _Raised):
+            if isinstance(answer, Raised):
                 raise answer.error
             found.append((task, answer))
         return found + self._begin()
 
-    def _died(self, worker: _Worker[Task], task: Task) -> list[tuple[Task, Done]]:
+    def _died(self, worker: Worker[Task], task: Task) -> list[tuple[Task, Done]]:
         """Clear up after a worker. Its task is tried once more, the second time it is lost."""
         self._workers.remove(worker)
         worker.end()
@@ -223,34 +225,3 @@ class _Pool(Generic[Task, Done]):
         self._tried.append(task)
         self._again.append(task)
         return []
-
-
-@dataclass(frozen=True, slots=True)
-class _Raised:
-    """What `work` raised in a worker."""
-
-    error: Exception
-
-
-def _serve(pipe: Connection, work: Callable[[Task], Done]) -> None:
-    """Be a worker: work on each task that comes, until no more can come."""
-    # An interrupt from the keyboard reaches every process; the parent alone acts on it.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-    with contextlib.suppress(EOFError, OSError):  # the parent is gone
-        while True:
-            pipe.send(_answer(work, pipe.recv()))
-
-
-def _answer(work: Callable[[Task], Done], task: Task) -> Done | _Raised:
-    try:
-        return work(task)
-    except Exception as error:  # noqa: BLE001 (whatever it is, the parent raises it)
-        return _Raised(error)
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.memory import MOST_PIXELS
 from pipeline.deliver.unchanged import see_unchanged
 from pipeline.deliver.verify.readers import picture_digest
 from pipeline.deliver.write import inside, set_aside, write_whole
@@ -30,9 +31,6 @@ if TYPE_CHECKING:
     # Sends a file to the disk; what comes back waits for it, and returns its time or raises OSError.
     Write = Callable[[Path, bytes], Callable[[], int]]
     _Alike = tuple[int, OutputFormat, tuple[tuple[OutputFormat, int], ...], PictureFacts, Policy, bool, float]
-
-
-MOST_PIXELS = 60_000_000  # of finished pictures that a frame's worker holds at once
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,22 +17,26 @@ from pipeline.job.sizes import memory_words
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from pipeline.deliver.crew import Crew
     from pipeline.deliver.tasks import FrameTask
 
     # Whatever does the work: it yields each task with what came of it, as it is done.
     Hands = Callable[[list[FrameTask]], Iterator[tuple[FrameTask, FrameDone]]]
 
 
-def results(tasks: list[FrameTask], workers: int, memory: int | None = None) -> Iterator[tuple[FrameTask, FrameDone]]:
+def results(
+    tasks: list[FrameTask], workers: int, memory: int | None = None, crew: Crew[FrameTask] | None = None
+) -> Iterator[tuple[FrameTask, FrameDone]]:
     """Yield each task with what came of it, as it is done; what needs no pixels is done here, and first.
 
-    `memory` is how many bytes all processes together may take; None leaves it to what the machine can spare.
+    `memory` is how many bytes all processes together may take; None leaves it to what the machine can spare. `crew`
+    are workers that were begun ahead.
     """
     way: Way[FrameTask, FrameDone] = Way(at_work, _lost, _sweep)
     yield from worked_on([task for task in tasks if not task.renders], 1, way)
     total = memory if memory is not None else memory_to_use()
     room = Room(total - IDLE, IDLE, need) if total is not None else None  # we take as much as an idle worker
-    rendered = worked_on([task for task in tasks if task.renders], workers, replace(way, room=room))
+    rendered = worked_on([task for task in tasks if task.renders], workers, replace(way, room=room), crew)
     for task, done in rendered:
         yield task, done if total is None or room is None or room.holds_alone(task) else _with_note(task, done, total)
 

@@ -80,9 +80,9 @@ def test_each_shoot_comes_out_as_if_it_had_been_exported_alone(jobs: list[Path],
 def test_all_frames_go_through_one_pool(jobs: list[Path], monkeypatch: pytest.MonkeyPatch) -> None:
     pools: list[int] = []
 
-    def counting(tasks: Any, workers: int, way: Any) -> Any:  # noqa: ANN401 (handed on as it is)
+    def counting(tasks: Any, *how: Any) -> Any:  # noqa: ANN401 (handed on as it is)
         pools.append(len(tasks))
-        return worked_on(tasks, workers, way)
+        return worked_on(tasks, *how)
 
     monkeypatch.setattr(pipeline.deliver.workers, "worked_on", counting)
     run(jobs)
