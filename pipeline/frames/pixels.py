@@ -9,6 +9,7 @@ from pipeline.frames import items, refusal
 from pipeline.frames.complete import is_cut_short
 from pipeline.frames.heic import Damaged, decode_heic
 from pipeline.frames.loaders import colour_bands, open_lazily
+from pipeline.frames.plain_tiff import plain_codes
 from pipeline.frames.raw import develop
 from pipeline.frames.turbo import turbo_codes
 from pipeline.light.icc import write_matrix_profile
@@ -28,6 +29,7 @@ TAKEN_AS_SRGB = "no ICC profile: taken as sRGB"
 BROKEN_PROFILE = "its ICC profile is broken: taken as sRGB"
 OTHER_PROFILE = "its ICC profile is for another kind of picture: taken as sRGB"
 LAID_ON_WHITE = "transparent parts laid on white"
+SHORTER = {"jpeg": turbo_codes, "tiff": plain_codes}  # ways to the same codes as libvips decodes, for most files
 EXTRA_LEFT_OUT = "a channel that is neither colour nor transparency left out"
 
 
@@ -54,11 +56,10 @@ class _Held:
     codes: NDArray[Any]
 
     @classmethod
-    def of(cls, image: pyvips.Image, jpeg: Path | None = None) -> _Held:
-        """Return an image worked out; `jpeg` is the file that it is, where it is one. Raises pyvips.Error."""
+    def of(cls, image: pyvips.Image, codes: NDArray[Any] | None = None) -> _Held:
+        """Return an image worked out, or over the codes that it has where they are at hand. Raises pyvips.Error."""
         import pyvips  # noqa: PLC0415 (heavy; only verbs that decode load it)
 
-        codes = turbo_codes(image, jpeg) if jpeg else None
         if codes is None:
             codes = image.numpy().reshape(image.height, image.width, image.bands)
         held = pyvips.Image.new_from_memory(codes, image.width, image.height, image.bands, image.format)
@@ -106,7 +107,7 @@ def _decoded(header: Header, name: str) -> tuple[_Held, tuple[str, ...]]:
             raise refusal.unreadable(name, "has changed since its header was read", "run again")
         if header.format in ("avif", "heic") and header.bits > 8:
             image = _full_scale(image, header.bits)
-        held = _Held.of(image, header.path if header.format == "jpeg" else None)
+        held = _Held.of(image, SHORTER[header.format](image, header.path) if header.format in SHORTER else None)
     except (pyvips.Error, Damaged) as error:
         with header.path.open("rb") as stream:
             cut = is_cut_short(stream, header.format)
