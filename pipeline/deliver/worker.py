@@ -103,6 +103,7 @@ def _deaf_to_the_keyboard() -> Iterator[None]:
 def _serve(pipe: Connection, loads: Sequence[str]) -> None:
     """Be a worker: work on each task that comes, until no more can come."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy's: workers share the cores, and idle threads look busy
     threading.Thread(target=_end_with_parent, daemon=True).start()
     with contextlib.suppress(EOFError, OSError):  # the parent is gone
         _load(loads, pipe)

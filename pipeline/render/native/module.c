@@ -205,6 +205,8 @@ static void keep_memory(void) {
 #ifdef __GLIBC__
     mallopt(M_MMAP_THRESHOLD, 1 << 30);
     mallopt(M_TRIM_THRESHOLD, 1 << 30);
+    mallopt(M_TOP_PAD, 64 << 20);
+    mallopt(M_ARENA_MAX, 1); /* what one thread gives back, the next one takes */
 #endif
 }
 
