@@ -39,7 +39,11 @@ class Room(Generic[Task]):
 
     def holds_alone(self, task: Task) -> bool:
         """Return whether one worker at this task stays within it."""
-        return self.idle + self.need(task) <= self.total
+        return self.hold_together([task])
+
+    def hold_together(self, tasks: Sequence[Task]) -> bool:
+        """Return whether as many workers at these tasks stay within it."""
+        return sum(self.idle + self.need(task) for task in tasks) <= self.total
 
 
 @dataclass(frozen=True, slots=True)
