@@ -90,10 +90,12 @@ class Crew(Generic[Task]):
 def begun_ahead(shoots: Sequence[tuple[Path, Path]], workers: int | None) -> Crew[FrameTask]:
     """Begin workers for a first export of these shoots (job file, output folder); none where it is no first one.
 
-    `workers` is how many may work side by side; None for one a core. No more are begun than the jobs name frames.
+    `workers` is how many may work side by side; None for one a core. No more are begun than the jobs name frames, nor
+    than can load side by side.
     """
     crew: Crew[FrameTask] = Crew()
-    most = workers or os.cpu_count() or 1
+    cores = os.cpu_count() or 1
+    most = min(workers or cores, cores)
     if most < 2 or not all(map(_is_first, shoots)):
         return crew
     memory = memory_to_use()

@@ -149,11 +149,14 @@ def test_an_interrupt_ends_a_worker_as_little_before_it_is_ready_as_after(crew: 
     assert {process for _, (_, process) in worked_on([Task(0), Task(1), Task(2)], 2, WAY, crew)} == begun
 
 
-@pytest.mark.parametrize(("workers", "begun"), [(1, 0), (2, 2), (3, 3), (9, 3)])
-def test_no_more_are_begun_than_there_are_frames(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, workers: int, begun: int
+@pytest.mark.parametrize(
+    ("cores", "workers", "begun"), [(4, 1, 0), (4, 2, 2), (4, 3, 3), (4, 9, 3), (4, None, 3), (2, 9, 2), (1, 2, 0)]
+)
+def test_no_more_are_begun_than_there_are_frames_and_cores(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cores: int, workers: int | None, begun: int
 ) -> None:
     monkeypatch.setattr(crew_module, "LOADS", ())
+    monkeypatch.setattr(os, "cpu_count", lambda: cores)
     with begun_ahead([(job_of(tmp_path), tmp_path / "out")], workers) as crew:
         assert len(crew._waiting) == begun
     assert crew._waiting == []
@@ -161,6 +164,7 @@ def test_no_more_are_begun_than_there_are_frames(
 
 def test_frames_of_several_shoots_count_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(crew_module, "LOADS", ())
+    monkeypatch.setattr(os, "cpu_count", lambda: 4)
     one = SMALL + asked("bowl.jpg", alt="A bowl", targets=["feed/small"])
     shoots = [(write_job(tmp_path, one), tmp_path / "a"), (tmp_path / "job.toml", tmp_path / "b")]
     with begun_ahead(shoots, 4) as crew:
@@ -285,6 +289,7 @@ def test_the_verb_begins_them_for_a_first_export_of_all_that_is_here(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], begun: int
 ) -> None:
     made: list[int] = []
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
 
     def noted(shoots: list[tuple[Path, Path]], workers: int | None) -> Crew[Task]:
         crew = begun_ahead(shoots, workers)
