@@ -99,16 +99,6 @@ INLINE void across(const Axis *axis, int x, int last, const float *panel, int ba
     }
 }
 
-/* Have the next block of the lines brought near: so many of them are read in turn that no processor guesses it. */
-INLINE void fetch(const Lines *lines, int first, int end, const float *start) {
-    int slot = first % lines->ring;
-    for (int y = first; y < end; y++) {
-        const float *at = start + (size_t)slot * lines->stride;
-        for (int part = 0; part < BLOCK; part += 16) __builtin_prefetch(at + part);
-        if (++slot == lines->ring) slot = 0;
-    }
-}
-
 INLINE void resample(Work *w, int y, int count) {
     const Picture *p = w->p;
     const float *start = w->lines->data + (size_t)(p->left - w->lines->left) * CHANNELS - lead_of(w);
@@ -122,7 +112,6 @@ INLINE void resample(Work *w, int y, int count) {
     for (int at = 0; at < length; at += CHUNK) {
         int end = least(at + CHUNK, length);
         for (int block = at; block < end; block += BLOCK) {
-            fetch(w->lines, p->top + p->down[0].first[y], p->top + p->down[0].first[y + count - 1] + p->down[0].taps, start + block + BLOCK);
             for (int k = 0; k < kernels; k++) {
                 float *panel = w->bench->panel[k] + (size_t)(block - lead - base[k]) * LANES;
                 down(w->lines, &p->down[k], p->top, y, count, start + block, panel);

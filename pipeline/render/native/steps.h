@@ -12,7 +12,7 @@
 #include "sharpen.h"
 #include "strips.h"
 
-enum { LINES_AT_ONCE = 16, RESAMPLED_ROWS = LANES + 4 };
+enum { LINES_AT_ONCE = 8, RESAMPLED_ROWS = LANES + 4 };
 
 static const float TOLERANCE = 0.001f; /* gamut.py */
 
