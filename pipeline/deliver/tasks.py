@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from pipeline.plan.rendition import Output, Plan, PlannedFrame, Rendition
 
 # Raise the first when our own steps change pixels, the second when our own writers change metadata.
-PIXEL_VERSION, METADATA_VERSION = 4, 3
+PIXEL_VERSION, METADATA_VERSION = 5, 3
 PIXEL_PACKAGES = ("pyvips-binary", "pillow", "rawpy")
 
 _PIXEL_KEYS = Known()

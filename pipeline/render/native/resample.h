@@ -45,13 +45,25 @@ INLINE int first_of(const Axis *axis, int place) { return axis->first[place] - a
 /* Floats between the start of a picture's part of a line and the lanes before it that memory is laid out by. */
 INLINE int lead_of(const Work *w) { return (w->p->left - w->lines->left) * CHANNELS % LANES; }
 
+/* The lines that a row of a picture is a weighed sum of: the weights, those of them before the ring of lines begins
+   anew, and where in it the first line is. */
+typedef struct {
+    const float *weights, *turn;
+    size_t at;
+} Sum;
+
+INLINE Sum sum_of(const Lines *lines, const Axis *axis, int top, int place) {
+    int slot = (top + axis->first[place]) % lines->ring;
+    const float *weights = axis->weights + (size_t)place * axis->taps;
+    return (Sum){weights, weights + (lines->ring - slot), (size_t)slot * lines->stride};
+}
+
 /* A block of eight rows downwards: weighed sums of source lines, turned so that rows are lanes. */
-INLINE void down(const Lines *lines, const Axis *axis, int top, int y, int count, const float *start, float *panel) {
+INLINE void down(const Lines *lines, int taps, const Sum sums[LANES], const float *start, float *panel) {
     float made[LANES][BLOCK] __attribute__((aligned(64)));
     for (int row = 0; row < LANES; row++) {
-        int place = least(y + row, y + count - 1), slot = (top + axis->first[place]) % lines->ring;
-        const float *weight = axis->weights + (size_t)place * axis->taps, *end = weight + axis->taps;
-        const float *turn = weight + (lines->ring - slot), *line = start + (size_t)slot * lines->stride;
+        const float *weight = sums[row].weights, *end = weight + taps;
+        const float *turn = sums[row].turn, *line = start + sums[row].at;
         v8 a = all(0), b = a, c = a, d = a, e = a, f = a, g = a, h = a;
         for (;;) {
             for (const float *stop = turn < end ? turn : end; weight < stop; weight++, line += lines->stride) {
@@ -105,6 +117,12 @@ INLINE void resample(Work *w, int y, int count) {
     int lead = lead_of(w), length = p->width * CHANNELS + lead, kernels = p->rings ? 2 : 1;
     int base[2] = {-lead, -lead}, x[2] = {0, 0}; /* first float that is held; next pixel */
     float *rows[2][CHANNELS][LANES];
+    Sum sums[2][LANES];
+    for (int k = 0; k < kernels; k++) {
+        for (int row = 0; row < LANES; row++) {
+            sums[k][row] = sum_of(w->lines, &p->down[k], p->top, least(y + row, y + count - 1));
+        }
+    }
     for (int plane = 0; plane < kernels * CHANNELS; plane++) {
         float **eight = rows[plane / CHANNELS][plane % CHANNELS];
         for (int row = 0; row < LANES; row++) eight[row] = row_of(&w->resampled, plane, y + row);
@@ -114,7 +132,7 @@ INLINE void resample(Work *w, int y, int count) {
         for (int block = at; block < end; block += BLOCK) {
             for (int k = 0; k < kernels; k++) {
                 float *panel = w->bench->panel[k] + (size_t)(block - lead - base[k]) * LANES;
-                down(w->lines, &p->down[k], p->top, y, count, start + block, panel);
+                down(w->lines, p->down[k].taps, sums[k], start + block, panel);
             }
         }
         for (int k = 0; k < kernels; k++) {
