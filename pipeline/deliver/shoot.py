@@ -241,11 +241,13 @@ def _kept_names(asked_for: Plan, plan: Plan) -> int:
 def _contents(plan: Plan, ledger: Ledger, faults: list[Fault]) -> dict[str, str]:
     """Return the digest of each frame's file by slug; a frame that cannot be read is added to `faults`."""
     contents: dict[str, str] = {}
+    digests = ledger.digests(frame.path for frame in plan.frames)
     for frame in plan.frames:
-        try:
-            contents[frame.slug] = ledger.digest(frame.path)
-        except OSError as error:
-            faults.append(Fault(frame.file, f"it cannot be read ({error.strerror})", "make it readable"))
+        found = digests[frame.path]
+        if isinstance(found, OSError):
+            faults.append(Fault(frame.file, f"it cannot be read ({found.strerror})", "make it readable"))
+        else:
+            contents[frame.slug] = found
     return contents
 
 

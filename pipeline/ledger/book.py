@@ -20,7 +20,7 @@ from pipeline.ledger.rounds import read_rounds_from, write_round_to
 from pipeline.ledger.tables import MADE_COLUMNS, VERSION, bring_up_to_date, edition
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
     from types import TracebackType
 
@@ -33,6 +33,7 @@ ContentStamp = tuple[int, int, int]
 PICTURE_ENDINGS = frozenset({".jpg", ".png", ".webp", ".tif", ".avif"})
 COLUMNS = MADE_COLUMNS[VERSION]
 PLACES = ", ".join("?" * len(COLUMNS.split()))
+READERS = 4  # files read at a time
 MOVE_AWAY = "move it away; the next export makes a new one"
 
 
@@ -40,6 +41,23 @@ def file_digest(path: Path) -> str:
     """Return the SHA-256 of a file's content, in hex. Raises OSError."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _read_side_by_side(paths: Sequence[Path]) -> list[str | OSError]:
+    """Return the digest of each file, or the error of reading it. The arithmetic does not hold up other threads."""
+    if len(paths) < 2:
+        return [_digest_or_error(path) for path in paths]
+    from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415 (not where all is known)
+
+    with ThreadPoolExecutor(READERS) as hands:
+        return list(hands.map(_digest_or_error, paths))
+
+
+def _digest_or_error(path: Path) -> str | OSError:
+    try:
+        return file_digest(path)
+    except OSError as error:
+        return error
 
 
 def read_made(folder: Path) -> dict[str, Made]:
@@ -253,15 +271,34 @@ class Ledger:
 
     def digest(self, path: Path) -> str:
         """Return the SHA-256 of a frame's content; read again only when size, time or inode changed. Raises OSError."""
-        name, stamp = _stamp(path)
-        with self._told():
-            known = _known_digest(self._base, name, stamp)
-        if known:
-            return known
-        sha256 = file_digest(path)
-        with self._told():
-            self._base.execute("INSERT OR REPLACE INTO content VALUES (?, ?, ?, ?, ?)", (name, *stamp, sha256))
-        return sha256
+        found = self.digests([path])[path]
+        if isinstance(found, OSError):
+            raise found
+        return found
+
+    def digests(self, paths: Iterable[Path]) -> dict[Path, str | OSError]:
+        """Return for each of some files what `digest` returns of it, or the error that it raises; read side by side."""
+        found: dict[Path, str | OSError] = {}
+        new: dict[Path, tuple[str, ContentStamp]] = {}
+        for path in paths:
+            try:
+                mark = _stamp(path)
+            except OSError as error:
+                found[path] = error
+                continue
+            with self._told():
+                known = _known_digest(self._base, *mark)
+            if known:
+                found[path] = known
+            else:
+                new[path] = mark
+        for path, sha256 in zip(new, _read_side_by_side(list(new)), strict=True):
+            found[path] = sha256
+            if isinstance(sha256, str):
+                name, stamp = new[path]
+                with self._told():
+                    self._base.execute("INSERT OR REPLACE INTO content VALUES (?, ?, ?, ?, ?)", (name, *stamp, sha256))
+        return found
 
     def made(self) -> dict[str, Made]:
         """Return everything that was made here, by path below the output folder."""

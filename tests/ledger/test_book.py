@@ -102,6 +102,22 @@ def test_a_file_is_digested_again_when_one_of_its_three_marks_changes(
     assert digests == [frame, frame]
 
 
+def test_many_files_are_digested_at_once_and_each_error_is_its_own(tmp_path: Path, digests: list[Path]) -> None:
+    frames = [tmp_path / f"{number}.jpg" for number in range(9)]
+    for frame in frames:
+        frame.write_bytes(frame.name.encode())
+    missing, folder = tmp_path / "missing.jpg", tmp_path / "folder.jpg"
+    folder.mkdir()
+    expected = {frame: hashlib.sha256(frame.name.encode()).hexdigest() for frame in frames}
+    with Ledger(tmp_path) as ledger:
+        assert ledger.digest(frames[3]) == expected[frames[3]]
+        found = ledger.digests([missing, *frames, folder])
+        assert isinstance(found.pop(missing), FileNotFoundError)
+        assert isinstance(found.pop(folder), IsADirectoryError)
+        assert found == expected == ledger.digests(frames)
+    assert sorted(digests) == [*frames, folder]
+
+
 def test_a_digest_can_be_looked_up_without_writing(tmp_path: Path, digests: list[Path]) -> None:
     frame = tmp_path / "bowl.jpg"
     frame.write_bytes(b"one")

@@ -45,9 +45,10 @@ INLINE void next_half_line(Lines *half, const Lines *lines, const Frame *f, cons
     for (float *at = end; at < h->line + (size_t)count * CHANNELS; at += CHANNELS) {
         memcpy(at, end - CHANNELS, CHANNELS * sizeof(float));
     }
-    for (int x = 0; x < count / 2; x++) {
-        memcpy(h->even + CHANNELS * x, h->line + 2 * CHANNELS * x, CHANNELS * sizeof(float));
-        memcpy(h->odd + CHANNELS * x, h->line + 2 * CHANNELS * x + CHANNELS, CHANNELS * sizeof(float));
+    const float *restrict pair = h->line;
+    float *restrict even = h->even, *restrict odd = h->odd;
+    for (int x = 0; x < count / 2; x++, pair += 2 * CHANNELS, even += CHANNELS, odd += CHANNELS) {
+        for (int k = 0; k < CHANNELS; k++) even[k] = pair[k], odd[k] = pair[CHANNELS + k];
     }
     float *made = half->data + (size_t)(y % half->ring) * half->stride;
     for (int x = 0; x < (half->right - half->left) * CHANNELS; x += LANES) {
