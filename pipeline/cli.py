@@ -36,6 +36,7 @@ LONGEST_NAME = 200
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb. Returns 0 done, 1 something failed on the way, 2 the request was wrong."""
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for some reads every package that is there
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a name that the terminal cannot show is no fault
