@@ -217,7 +217,17 @@ class _Pool(Generic[Task, Done]):
             if isinstance(answer, Raised):
                 raise answer.error
             found.append((task, answer))
-        return found + self._begin()
+        found += self._begin()
+        self._let_go()
+        return found
+
+    def _let_go(self) -> None:
+        """End the workers for which nothing is left: what comes after the last frames has their memory."""
+        if self._waiting or self._again:
+            return
+        for worker in [one for one in self._workers if one.task is None]:
+            self._workers.remove(worker)
+            worker.end()
 
     def _died(self, worker: Worker[Task], task: Task) -> list[tuple[Task, Done]]:
         """Clear up after a worker. Its task is tried once more, the second time it is lost."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import signal
 import time
@@ -81,6 +82,14 @@ def test_every_task_is_done_once(tmp_path: Path, workers: int) -> None:
     assert (os.getpid() in processes) == (workers == 1)
     assert len(processes) <= workers
     assert [process for process in processes - {os.getpid()} if alive(process)] == []
+
+
+@pytest.mark.parametrize("deaths", [0, 1])
+def test_no_worker_holds_memory_while_what_comes_after_the_last_task_is_done(tmp_path: Path, deaths: int) -> None:
+    tasks = [Task(number, tmp_path, deaths if number == 4 else 0) for number in range(5)]
+    results = worked(tasks, 2, work, lost)  # held: a generator that is let go ends its workers anyhow
+    processes = {process for _, (_, process) in itertools.islice(results, 5)}
+    assert [process for process in processes if alive(process)] == []
 
 
 @pytest.mark.parametrize("by", ["exit", "kill"])
