@@ -141,6 +141,17 @@ def test_a_frame_that_is_swept_in_strips_gives_what_the_steps_give(
         assert found.outside_gamut == pytest.approx(outside, abs=1.5 / spec.size.pixels + 1e-5)
 
 
+@pytest.mark.parametrize("half", [False, True], ids=["whole", "half"])
+def test_strips_that_hold_nothing_of_any_picture_are_passed_over(*, half: bool) -> None:
+    frame = source(np.tile(frame_codes()[:40], (1, 13, 1)), profile_of(SRGB))
+    boxes, size = (Box(0, 0, 300, 40), Box(7400, 0, 300, 40)), Size(90, 12) if half else Size(280, 37)
+    specs = [spec_of(frame, box, size, SCREEN, 0.0, preview=half) for box in boxes]
+    together = make_pictures(frame, specs)
+    for spec, found in zip(specs, together, strict=True):
+        [alone] = make_pictures(frame, [spec])
+        np.testing.assert_array_equal(found.image.numpy(), alone.image.numpy())
+
+
 @pytest.mark.parametrize("wide", [True, False], ids=["this processor", "any processor"])
 def test_every_processor_gives_the_light_of_the_steps(monkeypatch: pytest.MonkeyPatch, *, wide: bool) -> None:
     if not wide:

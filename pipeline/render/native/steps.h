@@ -220,7 +220,7 @@ int MAKE(const Frame *frame, Picture *pictures, int count) {
     Strips strips = strips_of(pictures, count);
     for (int strip = 0; room && strip < strips.count; strip++) {
         int found = cut(&strips, strip, pictures, count, parts);
-        room = sweep_strip(frame, parts, found);
+        room = !found || sweep_strip(frame, parts, found);
         for (int part = 0; room && part < found; part++) add_up(&parts[part]);
     }
     free(parts);
