@@ -53,7 +53,6 @@ def _is_plain(tiff: Tiff, directory: Directory, image: pyvips.Image) -> bool:
     """Return whether the fields say that the strips are rows of grey or RGB, code by code, and as `image` has them."""
     if image.format not in _DEPTHS:
         return False
-    found = {tag: set(tiff.whole_numbers(entry)) for tag, entry in directory.entries.items()}
     wanted = {
         _WIDTH: image.width,
         _HEIGHT: image.height,
@@ -66,7 +65,9 @@ def _is_plain(tiff: Tiff, directory: Directory, image: pyvips.Image) -> bool:
         _SAMPLE_FORMAT: 1,
     }
     may_be_left_out = {tag: {1} for tag in (_BANDS, _COMPRESSION, _PLANAR, _PREDICTOR, _SAMPLE_FORMAT)}
-    return _TILE_WIDTH not in found and all(
+    entries = directory.entries
+    found = {tag: set(tiff.whole_numbers(entries[tag])) for tag in wanted if tag in entries}
+    return _TILE_WIDTH not in entries and all(
         found.get(tag, may_be_left_out.get(tag)) == {value} for tag, value in wanted.items()
     )
 

@@ -8,7 +8,7 @@
 
 #include "work.h"
 
-enum { STRIP = 700 };      /* columns of the picture that has the most of them in a strip */
+enum { STRIP = 700 };     /* columns of the picture that has the most of them in a strip */
 enum { RINGS_REACH = 5 }; /* rings.py */
 
 /* From the first column of the frame that any picture needs up to the last, in so many strips of a like width. */
