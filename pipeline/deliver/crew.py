@@ -6,11 +6,13 @@ They are begun for a first export alone, which will need them; whoever takes non
 from __future__ import annotations
 
 import os
+import threading
 import tomllib
 from typing import TYPE_CHECKING, Generic, Self, TypeVar
 
+from pipeline.deliver.loads import made_ready
 from pipeline.deliver.memory import IDLE, memory_to_use
-from pipeline.deliver.worker import begin_worker
+from pipeline.deliver.worker import begin_worker, load_ahead
 from pipeline.job.kept_names import LEDGER, LOCK
 
 if TYPE_CHECKING:
@@ -22,28 +24,6 @@ if TYPE_CHECKING:
 
 Task = TypeVar("Task")
 
-# All that a frame's work loads when it is first at it (`tests/deliver/test_crew.py` sees to it).
-LOADS = (
-    "pipeline.deliver.workers",
-    "pipeline.deliver.tasks",
-    "pipeline.plan.facts",
-    "pipeline.plan.rendition",
-    "pyvips",
-    "simplejpeg",
-    "concurrent.futures.thread",
-    "encodings.unicode_escape",
-    "pipeline.frames.pixels",
-    "pipeline.render.source",
-    "pipeline.render.picture",
-    "pipeline.render.compiled",
-    "pipeline.render.two_up",
-    "pipeline.render.budget",
-    "pipeline.render.containers.embed",
-    "pipeline.render.counted",
-    "pipeline.render.exif",
-    "pipeline.render.iim",
-    "pipeline.render.xmp",
-)
 LONGEST_JOB = 1 << 20  # bytes; of a longer one the frames are not counted ahead
 SHARE = 4  # idle workers may take this part of the memory: what they will be at takes more
 
@@ -53,6 +33,7 @@ class Crew(Generic[Task]):
 
     def __init__(self, workers: Iterable[Worker[Task]] = ()) -> None:
         self._waiting = list(workers)
+        self._beginning: threading.Thread | None = None
 
     def __enter__(self) -> Self:
         """Hold them."""
@@ -63,28 +44,36 @@ class Crew(Generic[Task]):
         self.end()
 
     def begin(self, workers: int) -> None:
-        """Begin so many, or fewer where no more processes can be had: whoever needs more tries again."""
-        try:
-            while len(self._waiting) < workers:
-                worker: Worker[Task] | None = begin_worker(LOADS)
-                if worker is None:
-                    return
-                self._waiting.append(worker)
-        except BaseException:
-            self.end()
-            raise
+        """Begin so many beside what follows, or fewer where no more can be had: whoever needs more tries again."""
+        load_ahead()
+        self._beginning = threading.Thread(target=self._begin, args=(workers,), daemon=True)
+        self._beginning.start()
+
+    def _begin(self, workers: int) -> None:
+        while len(self._waiting) < workers:
+            worker: Worker[Task] | None = begin_worker(made_ready)
+            if worker is None:
+                return
+            self._waiting.append(worker)
+
+    def begun(self) -> list[Worker[Task]]:
+        """Return those that nobody has taken, once all of them are there."""
+        if self._beginning:
+            self._beginning.join()
+        return list(self._waiting)
 
     def take(self, most: int) -> list[Worker[Task]]:
         """Return at most so many of those that are alive; whoever takes them ends them. All others are ended."""
-        alive = [worker for worker in self._waiting if worker.alive][:most]
+        alive = [worker for worker in self.begun() if worker.alive][:most]
         self._waiting = [worker for worker in self._waiting if worker not in alive]
         self.end()
         return alive
 
     def end(self) -> None:
         """End at once those that nobody took."""
-        while self._waiting:
-            self._waiting.pop().end()
+        for worker in self.begun():
+            self._waiting.remove(worker)
+            worker.end()
 
 
 def begun_ahead(shoots: Sequence[tuple[Path, Path]], workers: int | None) -> Crew[FrameTask]:

@@ -3,33 +3,37 @@
 from __future__ import annotations
 
 import contextlib
-import importlib
 import multiprocessing
 import os
 import signal
 import sys
 import threading
-from collections import deque
 from dataclasses import dataclass
-from multiprocessing import resource_tracker
+from multiprocessing import forkserver, resource_tracker
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterator
     from multiprocessing.connection import Connection
-    from multiprocessing.context import SpawnProcess
+    from multiprocessing.context import BaseContext
+    from multiprocessing.process import BaseProcess
+
+    Ready = Callable[[], Iterator[None]]
 
 Task = TypeVar("Task")
 Done = TypeVar("Done")
 
-BESIDE = 7  # nice value: about a fifth of the weight of a process at work
+# On Linux workers are forked from a process that has loaded what they need and begun no thread. Elsewhere, and where
+# that process cannot be had, each begins anew: some systems' own libraries do not outlive a fork.
+WAYS = ("forkserver", "spawn") if sys.platform == "linux" else ("spawn",)
+TEMPLATE = "pipeline.deliver.template"
 
 
 @dataclass(slots=True, eq=False)
 class Worker(Generic[Task]):
     """A worker process, our end of its pipe, and the task it is at."""
 
-    process: SpawnProcess
+    process: BaseProcess
     pipe: Connection
     task: Task | None = None
 
@@ -62,23 +66,38 @@ class Raised:
     error: Exception
 
 
-def begin_worker(loads: Sequence[str] = ()) -> Worker[Task] | None:
-    """Begin a worker; None where no process can be had.
+def load_ahead() -> None:
+    """Let the process that workers are forked from begin to load, where there is one; come back at once."""
+    if WAYS[0] == "forkserver":
+        with contextlib.suppress(OSError), _deaf_to_the_keyboard():
+            multiprocessing.set_forkserver_preload([TEMPLATE])
+            forkserver.ensure_running()
+
+
+def begin_worker(ready: Ready | None = None) -> Worker[Task] | None:
+    """Begin a worker; None where no process can be had. Waits until what it is forked from has loaded.
 
     The first message that it takes is the function that it is to call, one of a module; each after that is a task, to
-    which it answers with what the function returned, or `Raised`. Until the first comes it imports the modules that
-    `loads` names: what cannot be imported is told by the work that needs it.
+    which it answers with what the function returned, or `Raised`. Until the first comes it takes the steps of `ready`.
     """
-    context = multiprocessing.get_context("spawn")  # libvips has threads of its own, which a fork would lose
+    load_ahead()
+    for way in WAYS:
+        begun: Worker[Task] | None = _begun(multiprocessing.get_context(way), ready)
+        if begun:
+            return begun
+    return None
+
+
+def _begun(context: BaseContext, ready: Ready | None) -> Worker[Task] | None:
     try:
         ours, theirs = context.Pipe()
     except OSError:
         return None
-    process = context.Process(target=_serve, args=(theirs, tuple(loads)), daemon=True)
+    process = context.Process(target=_serve, args=(theirs, ready), daemon=True)  # type: ignore[attr-defined]
     try:
         with _deaf_to_the_keyboard():
             process.start()
-    except OSError:
+    except (OSError, EOFError):  # EOFError: what it was to be forked from is gone
         ours.close()
         return None
     finally:
@@ -100,44 +119,17 @@ def _deaf_to_the_keyboard() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _serve(pipe: Connection, loads: Sequence[str]) -> None:
+def _serve(pipe: Connection, ready: Ready | None) -> None:
     """Be a worker: work on each task that comes, until no more can come."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy's: workers share the cores, and idle threads look busy
     threading.Thread(target=_end_with_parent, daemon=True).start()
     with contextlib.suppress(EOFError, OSError):  # the parent is gone
-        _load(loads, pipe)
+        if ready:
+            any(pipe.poll() for _ in ready())
         work = pipe.recv()
         while True:
             pipe.send(_answer(work, pipe.recv()))
-
-
-def _load(loads: Sequence[str], pipe: Connection) -> None:
-    """Import modules: with little of the machine as long as nothing is to be done, then what is left in full.
-
-    The one who reads the job and plans comes first. On Linux a thread has a nice value of its own (setpriority(2)).
-    """
-    left = deque(loads)
-    wanted = threading.Event()
-
-    def beside() -> None:
-        if sys.platform == "linux":
-            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), BESIDE)
-        while left and not wanted.is_set():
-            _import(left.popleft())
-
-    loading = threading.Thread(target=beside, daemon=True)
-    loading.start()
-    pipe.poll(None)
-    wanted.set()
-    loading.join()
-    for name in left:
-        _import(name)
-
-
-def _import(name: str) -> None:
-    with contextlib.suppress(Exception):
-        importlib.import_module(name)
 
 
 def _answer(work: Callable[[Task], Done], task: Task) -> Done | Raised:

@@ -43,6 +43,16 @@ def test_a_command_that_fails_is_told() -> None:
         peak_memory([PYTHON, "-c", "raise SystemExit(3)"])
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere nobody inherits orphans")
+def test_what_outlives_the_command_counts_too() -> None:
+    """Of one that leaves a child behind, which works for a while, all is counted: on the clock and of the processor."""
+    work = "import time; end = time.process_time() + 0.5\nwhile time.process_time() < end: pass"
+    left = f"import subprocess, sys; subprocess.Popen([sys.executable, '-c', {work!r}])"
+    found = spent([PYTHON, "-c", left])
+    assert found.cpu_s > 0.5
+    assert found.wall_s > 0.5
+
+
 @pytest.mark.skipif(not Path("/proc/self/smaps_rollup").exists(), reason="memory is read from /proc")
 def test_memory_is_that_of_the_children_too_and_of_nothing_begun_before() -> None:
     """Asked in a small process: a child that has not yet become its program counts as large as its parent."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import pickle
 import signal
 import subprocess
 import sys
@@ -16,37 +15,21 @@ import pytest
 
 from pipeline.cli import main
 from pipeline.deliver import crew as crew_module
-from pipeline.deliver.crew import LOADS, Crew, begun_ahead
+from pipeline.deliver.crew import Crew, begun_ahead
 from pipeline.deliver.side_by_side import Room, Way, worked_on
 from pipeline.deliver.worker import Worker, begin_worker
-from pipeline.deliver.workers import results
 from pipeline.job.kept_names import LEDGER, LOCK
+from tests.processes import workers_of
 from tests.small_shoot import HEAD, asked, own_target, write_job
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from pipeline.deliver.tasks import FrameTask
-    from pipeline.deliver.work import FrameDone
 
 FRAMES = ("bowl.jpg", "bread.jpg", "plum.jpg")
 ALL_FRAMES = "".join(asked(name, alt="What is on the table", targets=["feed/small"]) for name in FRAMES)
 SMALL = HEAD + '\n[targets."feed/small"]' + own_target()
-# A worker's first task, and the modules that are loaded for it alone.
-FIRST_TASK = """
-import pickle, sys
-from importlib import import_module
-from pathlib import Path
-from pipeline.deliver.crew import LOADS
-for name in LOADS:
-    import_module(name)
-before = set(sys.modules)
-task = pickle.loads(Path(sys.argv[1]).read_bytes())
-done = sys.modules["pipeline.deliver.workers"].at_work(task)
-assert done.made and not done.faults, done
-print(*sorted(set(sys.modules) - before))
-"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,17 +49,27 @@ def lost(task: Task) -> tuple[int, int]:
 WAY: Way[Task, tuple[int, int]] = Way(work, lost)
 
 
+def die() -> Iterator[None]:
+    """End the process, as the system does where memory is short."""
+    os.kill(os.getpid(), signal.SIGKILL)
+    yield
+
+
+def nothing() -> Iterator[None]:
+    yield from ()
+
+
 @pytest.fixture
 def crew() -> Iterator[Crew[Task]]:
-    """Yield a crew of two that load next to nothing."""
-    begun: list[Worker[Task] | None] = [begin_worker(("json",)), begin_worker(("json",))]
+    """Yield a crew of two that make nothing ready."""
+    begun: list[Worker[Task] | None] = [begin_worker(), begin_worker()]
     with Crew([one for one in begun if one]) as made:
         yield made
     assert not [one for one in begun if one and one.alive]
 
 
 def numbers(crew: Crew[Task]) -> set[int]:
-    return {worker.number for worker in crew._waiting}
+    return {worker.number for worker in crew.begun()}
 
 
 def job_of(folder: Path, text: str = SMALL + ALL_FRAMES) -> Path:
@@ -96,7 +89,7 @@ def test_the_pool_takes_those_that_were_begun_and_ends_them(crew: Crew[Task]) ->
 
 
 def test_one_that_died_ahead_of_time_is_replaced(crew: Crew[Task]) -> None:
-    first, second = crew._waiting
+    first, second = crew.begun()
     os.kill(first.number, signal.SIGKILL)
     first.process.join()
     done = list(worked_on([Task(number) for number in range(8)], 2, WAY, crew))
@@ -108,22 +101,13 @@ def test_one_that_died_ahead_of_time_is_replaced(crew: Crew[Task]) -> None:
 
 
 def test_one_that_dies_after_it_was_taken_costs_no_task_anything() -> None:
-    """It ends when it imports what it is told to: with luck before it is taken, else with a task in hand."""
-    begun: Worker[Task] | None = begin_worker(("tests.deliver.dies_when_loaded",))
+    """It ends while it makes itself ready: with luck before it is taken, else with a task in hand."""
+    begun: Worker[Task] | None = begin_worker(die)
     assert begun
     with Crew([begun]) as crew:
         done = list(worked_on([Task(number) for number in range(4)], 2, WAY, crew))
     assert sorted(number for _, (number, _) in done) == list(range(4))
     assert all(process for _, (_, process) in done), "none is lost"
-
-
-def test_what_cannot_be_imported_is_left_to_the_work(capfd: pytest.CaptureFixture[str]) -> None:
-    begun: Worker[Task] | None = begin_worker(("no_such_module", "json"))
-    assert begun
-    with Crew([begun]) as crew:
-        done = list(worked_on([Task(0), Task(1)], 2, WAY, crew))
-    assert begun.number in {process for _, (_, process) in done}
-    assert capfd.readouterr() == ("", "")
 
 
 def test_where_one_process_is_enough_none_stays(crew: Crew[Task]) -> None:
@@ -143,7 +127,7 @@ def test_no_more_are_taken_than_there_is_room_for(crew: Crew[Task]) -> None:
 
 
 def test_an_interrupt_ends_a_worker_as_little_before_it_is_ready_as_after(crew: Crew[Task]) -> None:
-    for worker in crew._waiting:
+    for worker in crew.begun():
         os.kill(worker.number, signal.SIGINT)
     begun = numbers(crew)
     assert {process for _, (_, process) in worked_on([Task(0), Task(1), Task(2)], 2, WAY, crew)} == begun
@@ -155,30 +139,30 @@ def test_an_interrupt_ends_a_worker_as_little_before_it_is_ready_as_after(crew: 
 def test_no_more_are_begun_than_there_are_frames_and_cores(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cores: int, workers: int | None, begun: int
 ) -> None:
-    monkeypatch.setattr(crew_module, "LOADS", ())
+    monkeypatch.setattr(crew_module, "made_ready", nothing)
     monkeypatch.setattr(os, "cpu_count", lambda: cores)
     with begun_ahead([(job_of(tmp_path), tmp_path / "out")], workers) as crew:
-        assert len(crew._waiting) == begun
-    assert crew._waiting == []
+        assert len(crew.begun()) == begun
+    assert crew.begun() == []
 
 
 def test_frames_of_several_shoots_count_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(crew_module, "LOADS", ())
+    monkeypatch.setattr(crew_module, "made_ready", nothing)
     monkeypatch.setattr(os, "cpu_count", lambda: 4)
     one = SMALL + asked("bowl.jpg", alt="A bowl", targets=["feed/small"])
     shoots = [(write_job(tmp_path, one), tmp_path / "a"), (tmp_path / "job.toml", tmp_path / "b")]
     with begun_ahead(shoots, 4) as crew:
-        assert len(crew._waiting) == 2
+        assert len(crew.begun()) == 2
     (tmp_path / "b").mkdir()
     (tmp_path / "b" / LOCK).touch()
     with begun_ahead(shoots, 4) as crew:
-        assert crew._waiting == [], "it is no first export of all of them"
+        assert crew.begun() == [], "it is no first export of all of them"
 
 
 def test_memory_bounds_how_many_are_begun(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(crew_module, "memory_to_use", lambda: 300_000_000)
     with begun_ahead([(job_of(tmp_path), tmp_path / "out")], 3) as crew:
-        assert crew._waiting == []
+        assert crew.begun() == []
 
 
 @pytest.mark.parametrize("there", [LOCK, LEDGER])
@@ -186,7 +170,7 @@ def test_none_is_begun_where_an_export_has_been(tmp_path: Path, there: str) -> N
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / there).touch()
     with begun_ahead([(job_of(tmp_path), tmp_path / "out")], 2) as crew:
-        assert crew._waiting == []
+        assert crew.begun() == []
 
 
 @pytest.mark.parametrize(
@@ -198,24 +182,7 @@ def test_none_is_begun_for_what_is_no_job(tmp_path: Path, data: bytes) -> None:
     job = tmp_path / "job.toml"
     job.write_bytes(data)
     with begun_ahead([(job, tmp_path / "out"), (tmp_path / "none.toml", tmp_path / "b")], 2) as crew:
-        assert crew._waiting == []
-
-
-def test_the_first_frame_finds_everything_loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    handed: list[FrameTask] = []
-
-    def noted(tasks: list[FrameTask], **_: object) -> Iterator[tuple[FrameTask, FrameDone]]:
-        handed.extend(tasks)
-        return results(tasks, 1)
-
-    monkeypatch.setattr("pipeline.deliver.export.results", noted)
-    target = own_target(formats=["jpeg", "webp", "avif", "tiff", "png"])
-    job = job_of(tmp_path, SMALL.replace(own_target(), target) + ALL_FRAMES)
-    assert main(["export", str(job), "--workers", "1", "--quiet"]) == 0
-    pickled = tmp_path / "task"
-    pickled.write_bytes(pickle.dumps(handed[0]))
-    words = [sys.executable, "-c", FIRST_TASK, str(pickled)]
-    assert subprocess.run(words, capture_output=True, text=True, check=True).stdout.split() == []
+        assert crew.begun() == []
 
 
 def exported(job: Path, *words: str) -> subprocess.Popen[str]:
@@ -250,7 +217,7 @@ def test_an_interrupt_while_workers_load_ends_all_without_noise(tmp_path: Path, 
     """Python ends by the signal itself where it came in the middle of a text that is run, as dataclasses run some."""
     job = job_of(tmp_path)
     with exported(job) as running:
-        while running.poll() is None and not children(running.pid):
+        while running.poll() is None and not workers_of(running.pid):
             time.sleep(0.002)
         (os.killpg if whom == "group" else os.kill)(running.pid, signal.SIGINT)
         out, err = running.communicate()
@@ -263,18 +230,11 @@ def test_an_interrupt_while_workers_load_ends_all_without_noise(tmp_path: Path, 
 
 def test_the_end_of_the_parent_is_the_end_of_workers_that_load(tmp_path: Path) -> None:
     with exported(job_of(tmp_path)) as running:
-        while running.poll() is None and not children(running.pid):
+        while running.poll() is None and not workers_of(running.pid):
             time.sleep(0.002)
         running.kill()
         running.communicate()
     assert group_is_gone(running.pid)
-
-
-def children(process: int) -> list[str]:
-    words = ["ps", "-A", "-ww", "-o", "pid=,ppid=,command="]
-    listed = subprocess.run(words, capture_output=True, text=True, check=True)
-    rows = [line.split(None, 2) for line in listed.stdout.splitlines()]
-    return [pid for pid, parent, command in rows if int(parent) == process and "spawn_main" in command]
 
 
 @pytest.mark.parametrize(
@@ -295,7 +255,7 @@ def test_the_verb_begins_them_for_a_first_export_of_all_that_is_here(
 
     def noted(shoots: list[tuple[Path, Path]], workers: int | None) -> Crew[Task]:
         crew = begun_ahead(shoots, workers)
-        made.append(len(crew._waiting))
+        made.append(len(crew.begun()))
         return crew  # type: ignore[return-value] # it is one of frames
 
     monkeypatch.setattr(crew_module, "begun_ahead", noted)
@@ -307,7 +267,3 @@ def test_the_verb_begins_them_for_a_first_export_of_all_that_is_here(
     job_of(tmp_path, SMALL + ALL_FRAMES.replace("on the table", "on the plate"))
     assert main([*command, "--approved"]) == 0
     assert made[1:] == [0], "a second time most is there already"
-
-
-def test_loads_names_modules_once() -> None:
-    assert len(set(LOADS)) == len(LOADS)

@@ -23,6 +23,7 @@ import pytest
 
 from pipeline.cli import main
 from pipeline.ledger.book import read_made
+from tests.processes import workers_of
 from tests.small_shoot import HEAD, asked, frame, own_target, write_job
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ NOT_COMPARED = {"ledger.sqlite"}
 
 @dataclass(frozen=True, slots=True)
 class Shoot:
-    """A job, what an undisturbed export of it leaves in its output folder, how long that takes, its workers of it."""
+    """A job, what an undisturbed export of it leaves, how long that takes, and how long there are workers."""
 
     job: Path
     files: dict[str, str]
@@ -88,19 +89,14 @@ def shoot(tmp_path_factory: pytest.TempPathFactory) -> Shoot:
         with export(job) as running:
             wait_for_workers(running)
             working = time.monotonic()
+            while workers_of(running.pid):
+                time.sleep(0.01)
+            worked = time.monotonic() - working
             assert running.wait() == 0, running.stdout and running.stdout.read()
         ended = time.monotonic()
     made = {path: row.sha256 for path, row in read_made(out).items()}
     assert len(made) >= 3 * 5, "files, and pictures of the sheet"
-    return Shoot(job, found(out), made, ended - began, ended - working)
-
-
-def workers_of(process: int) -> list[int]:
-    """Return the worker processes of an export."""
-    words = ["ps", "-A", "-ww", "-o", "pid=,ppid=,command="]
-    listed = subprocess.run(words, capture_output=True, text=True, check=True)
-    rows = [line.split(None, 2) for line in listed.stdout.splitlines()]
-    return [int(pid) for pid, parent, command in rows if int(parent) == process and "spawn_main" in command]
+    return Shoot(job, found(out), made, ended - began, worked)
 
 
 def wait_for_workers(running: subprocess.Popen[str]) -> None:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import itertools
+import multiprocessing.forkserver
 import os
 import signal
+import sys
 import time
 from dataclasses import dataclass
-from multiprocessing.context import SpawnProcess
+from multiprocessing.process import BaseProcess
 from typing import TYPE_CHECKING
 
+import psutil
 import pytest
 
 from pipeline.deliver.side_by_side import Room, Way, worked, worked_on
@@ -132,12 +135,51 @@ def test_a_run_that_is_left_ends_its_workers_in_the_middle_of_their_tasks(tmp_pa
 
 
 def test_where_no_process_can_be_had_the_work_is_done_here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def refuse(_: SpawnProcess) -> None:
+    def refuse(_: BaseProcess) -> None:
         raise OSError(11, "Resource temporarily unavailable")
 
-    monkeypatch.setattr(SpawnProcess, "start", refuse)
+    monkeypatch.setattr(BaseProcess, "start", refuse)
     done = list(worked([Task(number, tmp_path) for number in range(3)], 2, work, lost))
     assert [answer for _, answer in done] == [(number, os.getpid()) for number in range(3)]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="workers are forked on Linux alone")
+def test_where_workers_cannot_be_forked_they_begin_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As where there is no room for the socket by which forks are asked for."""
+
+    def refuse(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(multiprocessing.forkserver, "ensure_running", refuse)
+    monkeypatch.setattr(multiprocessing.forkserver, "connect_to_new_process", refuse)
+    done = [answer for _, answer in worked([Task(number, tmp_path) for number in range(4)], 2, work, lost)]
+    assert sorted(number for number, _ in done) == list(range(4))
+    assert os.getpid() not in {process for _, process in done}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="workers are forked on Linux alone")
+def test_work_goes_on_when_what_workers_are_forked_from_has_died(tmp_path: Path) -> None:
+    running = worked_on([Task(number, tmp_path) for number in range(6)], 2, Way(work, lost))
+    done = [next(running)]
+    template = multiprocessing.forkserver._forkserver._forkserver_pid  # type: ignore[attr-defined]
+    os.kill(template, signal.SIGKILL)
+    done += list(running)
+    assert sorted(number for _, (number, _) in done) == list(range(6))
+    assert all(process for _, (_, process) in done), "none is lost"
+    forked = {process for _, (_, process) in done}
+    for _ in range(200):  # those whose end nobody can see any more find theirs when the pipe is closed
+        if not any(map(works, forked)):
+            return
+        time.sleep(0.05)
+    pytest.fail(f"of {forked} some are left")
+
+
+def works(process: int) -> bool:
+    """Return whether a process is there and has not ended; where nobody waits for it, it stays in the list."""
+    try:
+        return bool(psutil.Process(process).status() != psutil.STATUS_ZOMBIE)
+    except psutil.NoSuchProcess:
+        return False
 
 
 def most_at_once(log: Path) -> int:

@@ -1,0 +1,16 @@
+"""The process that workers are forked from: imported there and nowhere else, it loads all that a frame's work needs.
+
+It begins no thread, for a fork would lose it: libvips has none before it works, and numpy's are kept from beginning.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+
+from pipeline.deliver.loads import LOADS, load
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+for name in LOADS:
+    load(name)
+gc.freeze()  # nobody looks through these again, so their pages stay shared
