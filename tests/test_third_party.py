@@ -119,6 +119,17 @@ def test_what_is_under_the_gpl_comes_with_the_extra_alone() -> None:
     assert {"GPL-2.0-or-later"} == {licence for (_, file), licence in OF_THE_EXTRA.items() if file == "libx265"}
 
 
+def test_the_large_wheel_of_codecs_holds_none_under_the_gpl() -> None:
+    [(package, version, licence)] = table("The extra `plateline[fast]`")
+    extra = closure("plateline", frozenset({"fast"})) - {"plateline", *RUNTIME}
+    assert extra == {package}
+    assert (version, licence) == (metadata.version(package), metadata.metadata(package)["License"])
+    assert version == pins("tests.txt")[package]
+    files = " ".join(file.name for file in metadata.files(package) or [] if ".so" in file.name or ".dylib" in file.name)
+    assert "jpeg8" in files
+    assert [name for name in ("x265", "x264", "heif", "fftw", "kvazaar") if name in files] == []
+
+
 @pytest.mark.parametrize("name", PLAIN_EXTRAS)
 def test_an_extra_stands_on_the_page_with_versions_and_licences(name: str) -> None:
     page = {package: (version, licence) for package, version, licence in table(f"The extra `plateline[{name}]`")}

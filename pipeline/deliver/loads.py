@@ -17,6 +17,7 @@ LOADS = (
     "pipeline.plan.rendition",
     "pyvips",
     "simplejpeg",
+    "imagecodecs._jpeg8",
     "concurrent.futures.thread",
     "encodings.unicode_escape",
     "pipeline.frames.pixels",

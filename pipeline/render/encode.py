@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import pyvips
 
 from pipeline.render.output_profile import icc_profile_of
+from pipeline.render.plain_jpeg import plain_jpeg
 
 if TYPE_CHECKING:
     from pipeline.plan.rendition import JpegTables, OutputFormat
@@ -51,8 +52,13 @@ def encode(
     `chroma`, `progressive` and `tables` (Huffman) are of JPEG alone; a progressive file has fitted tables always, as
     the standard prints none for its scans.
     """
+    profile = icc_profile_of(picture.space)
+    if output_format == "jpeg" and tables == "standard" and not progressive:
+        plain = plain_jpeg(picture.codes, profile, quality, chroma)
+        if plain is not None:
+            return plain
     image = picture.image.copy()
-    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", icc_profile_of(picture.space))
+    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", profile)
     saved: bytes
     if output_format == "jpeg":
         baseline = BASELINE_OPTIONS if tables == "fitted" else STANDARD_OPTIONS

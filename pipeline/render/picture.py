@@ -20,7 +20,7 @@ A frame whose profile is one of tables comes to the first step as X, Y and Z by 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -46,6 +46,8 @@ from pipeline.render.turn import level, source_box
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
 
     from pipeline.frames.pixels import Pixels
     from pipeline.light.icc import MatrixProfile
@@ -94,6 +96,15 @@ class Picture:
     outside_gamut: float
     average: str | None = None
     ink: Ink | None = None
+    array: NDArray[np.uint8] | None = field(default=None, compare=False)
+
+    @property
+    def codes(self) -> NDArray[np.uint8]:
+        """Return the pixels (h, w, bands): `array`, where they were made as one and `image` lies over it."""
+        if self.array is not None:
+            return self.array
+        image = self.image
+        return np.asarray(image.numpy()).reshape(image.height, image.width, image.bands)
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +222,7 @@ def _wanted_of_half(spec: Spec) -> compiled.Wanted:
 
 
 def _finished(spec: Spec, made: compiled.Made) -> Picture:
-    picture = Picture(codes_image(made.picture), spec.space, made.outside / spec.size.pixels)
+    picture = Picture(codes_image(made.picture), spec.space, made.outside / spec.size.pixels, array=made.picture)
     average = average_of(made.light, spec.space) if isinstance(spec.space, RGBSpace) else _average(picture)
     return replace(picture, average=average)
 
@@ -271,7 +282,7 @@ def on_screen(picture: Picture) -> Picture:
     """
     if isinstance(picture.space, RGBSpace):
         return picture
-    return replace(picture, image=in_srgb(picture.image, picture.space).copy_memory(), space=SRGB)
+    return replace(picture, image=in_srgb(picture.image, picture.space).copy_memory(), space=SRGB, array=None)
 
 
 def _average(picture: Picture) -> str:
