@@ -20,7 +20,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 import pipeline.cli
-import pipeline.deliver.shoot
+import pipeline.deliver.finish
 import pipeline.deliver.workers
 from pipeline.cli import main
 from tests.deliver.review.shoot import answer
@@ -359,7 +359,7 @@ def test_a_disk_that_is_full_in_the_middle_is_told_in_a_sentence(
     def full(folder: Path, relative: str, _: bytes) -> bool:
         raise OSError(28, "No space left on device", str(folder / relative))
 
-    monkeypatch.setattr(pipeline.deliver.shoot, "write_if_changed", full)
+    monkeypatch.setattr(pipeline.deliver.finish, "write_if_changed", full)
     code, _, err = run(capsys, "export", write_job(tmp_path), "--workers", 1, "--quiet")
     assert (code, err) == (
         1,

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.deliver.folders import Folders
 from pipeline.deliver.progress import Progress
-from pipeline.deliver.shoot import Asked, Judged, Shoot, Summary, finish, judge, prepare
+from pipeline.deliver.shoot import Asked, Judged, Shoot, Summary, judge, prepare
 from pipeline.deliver.workers import results
 from pipeline.deliver.write import prepare_folder
 from pipeline.faults import Fault, RequestRefused, of_job, stopped_by
@@ -130,6 +130,9 @@ class _Run:
 
     def _recorded(self, shoot: Shoot, done: FrameDone) -> Came | None:
         """Keep what came of a frame; return what stopped its shoot, if anything did."""
+        from pipeline.deliver.finish import load_ahead  # noqa: PLC0415 (loaded while other frames are at work)
+
+        load_ahead()
         try:
             self.folders.ledger(shoot.asked.out).record(done.made)
         except (OSError, RequestRefused) as error:
@@ -138,6 +141,8 @@ class _Run:
         return None
 
     def _finished(self, shoot: Shoot) -> Came:
+        from pipeline.deliver.finish import finish  # noqa: PLC0415 (as above)
+
         try:
             summary = finish(shoot, self.folders.ledger(shoot.asked.out))
         except (OSError, RequestRefused) as error:

@@ -25,7 +25,7 @@ PACKAGE = "pipeline.deliver.templates"
 
 def rendered(name: str, **values: object) -> str:
     """Return a template of the package filled in; every value is escaped, and none that is missing passes."""
-    return _environment().get_template(name).render(**values)
+    return environment().get_template(name).render(**values)
 
 
 def package_text(name: str) -> str:
@@ -34,7 +34,8 @@ def package_text(name: str) -> str:
 
 
 @functools.cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Return what templates are filled in by."""
     import jinja2  # noqa: PLC0415 (as the module says)
     from markupsafe import Markup  # noqa: PLC0415 (as the module says)
 

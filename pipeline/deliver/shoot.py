@@ -1,7 +1,7 @@
 """One shoot of an export, step by step: judged, prepared, worked on, finished.
 
-`judge` touches nothing; `prepare` and `finish` need the folder's lock and its ledger. Between them stands the work on
-the frames, which `pipeline.deliver.export` does for all shoots of a run together.
+`judge` touches nothing; `prepare` and `pipeline.deliver.finish` need the folder's lock and its ledger. Between them
+stands the work on the frames, which `pipeline.deliver.export` does for all shoots of a run together.
 """
 
 from __future__ import annotations
@@ -10,27 +10,18 @@ import fnmatch
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from pipeline.deliver.manifest import manifest_json
-from pipeline.deliver.measured import with_measured_cautions
 from pipeline.deliver.place import places_of, refuse_strangers
-from pipeline.deliver.prune import left_over
 from pipeline.deliver.renamed import rename_delivered
 from pipeline.deliver.review.approved import with_approvals
-from pipeline.deliver.review.earlier import drop_old_prints, keep_earlier_prints
+from pipeline.deliver.review.earlier import keep_earlier_prints
 from pipeline.deliver.review.replies import read_replies
-from pipeline.deliver.reworded.captions import captions_of
-from pipeline.deliver.reworded.kept import Exported
-from pipeline.deliver.reworded.pages import Pages
 from pipeline.deliver.sheet.links import PAGE
 from pipeline.deliver.sheet.wanted import HERS, WantedSheet, plan_of_sheet
-from pipeline.deliver.sheet.write import Sheets
 from pipeline.deliver.survey import survey
-from pipeline.deliver.tasks import FrameTask, RenditionTask, can_be_read, file_tasks, made_as_planned
+from pipeline.deliver.tasks import FrameTask, RenditionTask, can_be_read, file_tasks
 from pipeline.deliver.unchanged import stamps
-from pipeline.deliver.web.kit import web_kit
-from pipeline.deliver.write import sweep_unfinished, write_if_changed
+from pipeline.deliver.write import sweep_unfinished
 from pipeline.faults import Fault
-from pipeline.job.kept_names import MANIFEST
 from pipeline.plan.delivered import with_delivered_names
 
 if TYPE_CHECKING:
@@ -39,6 +30,7 @@ if TYPE_CHECKING:
 
     from pipeline.deliver.recall import Sources
     from pipeline.deliver.review.replies import Kept
+    from pipeline.deliver.reworded.kept import Exported
     from pipeline.deliver.survey import Survey
     from pipeline.deliver.work import FrameDone
     from pipeline.ledger.book import ContentStamp, Ledger
@@ -174,68 +166,6 @@ def prepare(judged: Judged, ledger: Ledger) -> Shoot:
     to_make = plan_of_sheet(plan, asked.sheet) if asked.previews_only else plan
     tasks, kept = _tasks(asked, to_make, contents, made, known_by)
     return Shoot(judged, plan, contents, tasks, kept, renamed, tuple(faults))
-
-
-def finish(shoot: Shoot, ledger: Ledger) -> Summary:
-    """Write what goes with the pictures, and return what came of the shoot. Raises OSError."""
-    ledger.check_place()
-    asked, plan, contents, done = shoot.asked, shoot.plan, shoot.contents, shoot.done
-    surveyed, replies = shoot.judged.surveyed, shoot.judged.replies
-    made = ledger.made()
-    as_planned = made_as_planned(plan, contents, made)
-    delivered = _delivered(plan, made, as_planned)
-    plan = with_measured_cautions(plan, delivered)
-    summary = Summary(
-        plan=plan,
-        made=delivered,
-        rendered=sum(one.rendered for one in done),
-        rewritten=sum(one.rewritten for one in done),
-        kept=shoot.kept,
-        renamed=shoot.renamed,
-        faults=tuple(dict.fromkeys((*shoot.faults, *(fault for one in done for fault in one.faults)))),
-        notes=tuple(f"{one.file}: {note}" for one in done for note in one.notes),
-        only=asked.only,
-        kept_names=_kept_names(shoot.judged.plan, plan),
-        left_over=() if surveyed.unreadable else left_over(plan, made, asked.out),
-        unapproved=tuple(path for path in made if path not in delivered and (asked.out / path).is_file()),
-        sheet=asked.sheet.place(plan),
-        sources=surveyed.sources(whole_out=True),
-    )
-    there = {path: row for path, row in as_planned.items() if path in delivered}
-    pages, marked = None, plan
-    if not asked.previews_only:
-        pages = Pages(captions_of(surveyed.job))
-        manifest = pages.as_it_is(MANIFEST, manifest_json(plan, delivered, contents))
-        write_if_changed(asked.out, MANIFEST, manifest)
-        marked = pages.marked(plan)
-        for place, content in web_kit(marked, delivered, plan.disclosure).items():
-            write_if_changed(asked.out, f"web/{place}", pages.filled(f"web/{place}", content))
-        summary = replace(summary, exported=Exported(surveyed.job, plan, there.keys(), pages))
-    unwritten = Sheets(marked, contents, ledger, replies, there, pages).write(asked.sheet)
-    if unwritten:
-        summary = replace(summary, faults=(*summary.faults, unwritten), sheet=None)
-    drop_old_prints(plan, contents, ledger, replies)
-    ledger.check_place()
-    return summary
-
-
-def _delivered(plan: Plan, made: Mapping[str, Made], as_planned: Mapping[str, Made]) -> dict[str, Made]:
-    """Return what was made without the files of another picture than the one that was approved, or is still to be."""
-    held_back = {
-        output.path
-        for rendition in plan.renditions
-        for output in rendition.outputs
-        if rendition.needs_approval and (rendition.waits or output.path not in as_planned)
-    }
-    return {path: row for path, row in made.items() if path not in held_back}
-
-
-def _kept_names(asked_for: Plan, plan: Plan) -> int:
-    """Return how many files keep a name that the job would give them otherwise now."""
-    pairs = zip(asked_for.renditions, plan.renditions, strict=True)
-    return sum(
-        one.path != other.path for new, old in pairs for one, other in zip(new.outputs, old.outputs, strict=True)
-    )
 
 
 def _contents(plan: Plan, ledger: Ledger, faults: list[Fault]) -> dict[str, str]:

@@ -33,8 +33,9 @@ def unfinished(name: str) -> str:
 
 def inside(folder: Path, relative: str) -> Path:
     """Return the place of `relative` below `folder`. Raises OSError where it, or a link on its way, leads out of it."""
-    place = (folder / relative).resolve()
-    if not place.is_relative_to(folder.resolve()):
+    root = folder.resolve()
+    place = (root / relative).resolve()
+    if not place.is_relative_to(root):
         raise PermissionError(errno.EPERM, "it leads out of the output folder", relative)
     return place
 
@@ -90,9 +91,9 @@ def set_aside(folder: Path, relative: str, data: bytes, known_sha256: str | None
 
     A file that holds `data` already, or what we know we wrote there ourselves, stays where it is.
     """
-    path = plain_place(folder, relative)
-    if not path.exists():
+    if not os.path.lexists(folder / relative):
         return None
+    path = plain_place(folder, relative)
     found = path.read_bytes()
     if found == data or hashlib.sha256(found).hexdigest() == known_sha256:
         return None

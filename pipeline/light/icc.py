@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import struct
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -91,6 +92,11 @@ def write_matrix_profile(space: RGBSpace) -> bytes:
     Colorants are adapted to D50 with the Bradford matrix and rounded so that white (1, 1, 1) is exactly
     the PCS white: greys stay neutral to the last bit.
     """
+    return _written(space)
+
+
+@lru_cache(maxsize=16)
+def _written(space: RGBSpace) -> bytes:
     matrix = np.round(rgb_to_pcs(space) * 65536) / 65536
     matrix[:, 1] += np.array(PCS_WHITE) - matrix.sum(axis=1)
     red, green, blue = ((float(x), float(y), float(z)) for x, y, z in matrix.T)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from pipeline.light.spaces import SRGB, rgb_to_pcs
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pipeline.light.spaces import RGBSpace
+    from pipeline.light.spaces import Matrix, RGBSpace
 
 
 def average_colour(finished: Any, space: RGBSpace) -> str:  # noqa: ANN401 (libvips images have no types to name)
@@ -27,6 +28,11 @@ def average_colour(finished: Any, space: RGBSpace) -> str:  # noqa: ANN401 (libv
 
 def average_of(light: Sequence[float], space: RGBSpace) -> str:
     """Return the same of the mean of linear light of `space`: red, green, blue."""
-    mean = np.linalg.inv(rgb_to_pcs(SRGB)) @ rgb_to_pcs(space) @ np.asarray(light)
+    mean = _to_srgb(space) @ np.asarray(light)
     red, green, blue = np.round(255 * SRGB.curve.to_encoded(np.clip(mean, 0.0, 1.0))).astype(int)
     return f"#{red:02x}{green:02x}{blue:02x}"
+
+
+@lru_cache(maxsize=16)
+def _to_srgb(space: RGBSpace) -> Matrix:
+    return np.asarray(np.linalg.inv(rgb_to_pcs(SRGB)) @ rgb_to_pcs(space), dtype=np.float64)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 import pipeline.deliver.export
-import pipeline.deliver.shoot
+import pipeline.deliver.finish
 import pipeline.deliver.workers
 from pipeline.deliver.export import Asked, export, export_each, faults_of
 from pipeline.deliver.side_by_side import worked_on
@@ -158,14 +158,15 @@ def test_what_stops_one_shoot_does_not_stop_the_others(
 
         monkeypatch.setattr(Ledger, "record", record)
     else:
-        whole = getattr(pipeline.deliver.shoot, step)
+        room = pipeline.deliver.finish if step == "finish" else pipeline.deliver.export
+        whole = getattr(room, step)
 
         def stepping(one: Any, ledger: Ledger) -> Any:  # noqa: ANN401 (as above)
             if one.asked.out == out:
                 full()
             return whole(one, ledger)
 
-        monkeypatch.setattr(pipeline.deliver.export, step, stepping)
+        monkeypatch.setattr(room, step, stepping)
     came = run(jobs)
     assert [str(fault) for fault in faults_of(came["cake"])] == [
         (

@@ -18,14 +18,14 @@ if TYPE_CHECKING:
 @pytest.fixture
 def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    pages._environment.cache_clear()
+    pages.environment.cache_clear()
     yield tmp_path / "cache" / "plateline"
-    pages._environment.cache_clear()
+    pages.environment.cache_clear()
 
 
 def page() -> str:
     """Return a page as a process that has just begun makes it."""
-    pages._environment.cache_clear()
+    pages.environment.cache_clear()
     return filled_in()
 
 
@@ -57,8 +57,8 @@ def test_another_text_is_compiled_anew(cache: Path, monkeypatch: pytest.MonkeyPa
 def test_other_rules_of_reading_compile_anew(cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     page()
     before = set(cache.iterdir())
-    pages._environment.cache_clear()
-    monkeypatch.setattr(pages._environment(), "trim_blocks", False)
+    pages.environment.cache_clear()
+    monkeypatch.setattr(pages.environment(), "trim_blocks", False)
     filled_in()
     assert set(cache.iterdir()) - before
 
