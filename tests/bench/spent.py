@@ -34,7 +34,7 @@ def spent(*commands: Command) -> Spent:
     """Run commands side by side; return what they cost with all that they begin. CalledProcessError where one fails."""
     _inherit_orphans()
     began, cpu_s, failed = time.perf_counter(), 0.0, []
-    running = [subprocess.Popen(command, env=_as_installed(), start_new_session=True) for command in commands]
+    running = [subprocess.Popen(command, env=as_installed(), start_new_session=True) for command in commands]
     for process in running:
         _, status, used = os.wait4(process.pid, 0)
         process.returncode = os.waitstatus_to_exitcode(status)
@@ -62,20 +62,26 @@ def _orphans(group: int) -> float:
     return cpu_s
 
 
-def _as_installed() -> dict[str, str]:
+def as_installed() -> dict[str, str]:
     """Return the environment of a program whose modules are compiled once, as they are where it is installed."""
     return {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
 
 
-def in_turn(ways: Mapping[str, Callable[[], Spent]], rounds: int) -> dict[str, Spent]:
+def in_turn(
+    ways: Mapping[str, Callable[[], Spent]], rounds: int, times: Mapping[str, int] | None = None
+) -> dict[str, Spent]:
     """Take every way in turn, so many rounds; return the least that each took on the clock, and of the processor.
 
-    What else the machine does falls on all alike, and the least is what it costs where nothing does.
+    Those that `times` names are taken so often in each round, in turn too. What else the machine does falls on all
+    alike, and the least is what it costs where nothing does.
     """
+    often = times or {}
     taken: dict[str, list[Spent]] = {name: [] for name in ways}
     for _ in range(rounds):
-        for name, way in ways.items():
-            taken[name].append(way())
+        for time_of_round in range(max(often.values(), default=1)):
+            for name, way in ways.items():
+                if time_of_round < often.get(name, 1):
+                    taken[name].append(way())
     return {
         name: Spent(min(one.wall_s for one in each), min(one.cpu_s for one in each)) for name, each in taken.items()
     }

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import sys
+from itertools import accumulate
 from typing import TYPE_CHECKING
 
 import pytest
 
 from tests.bench import __main__ as command
-from tests.bench.memory import early_and_late
 from tests.bench.shares import share
+from tests.bench.steady import grown, halves, mean_within
 from tests.bench.table import Row
 from tests.quality.figure import at_most
 
@@ -21,17 +22,35 @@ if TYPE_CHECKING:
     from tests.bench.shares import Times
 
 
+def ends(*seconds: float) -> list[float]:
+    """Return ends of frames after a start of 9 s, each so long after the one before."""
+    return list(accumulate(seconds, initial=9.0))
+
+
 def test_the_two_halves_of_a_run_without_its_first_turn() -> None:
-    # Ends after a start of 9 s: a turn of 3 is left out, then two turns of 1 s a frame, two of 2 s.
-    times = [9.0, 9.5, 9.6]
-    for seconds in [1.0] * 6 + [2.0] * 6:
-        times.append(times[-1] + seconds)
-    assert early_and_late(times, 3) == pytest.approx((1.0, 2.0))
+    """A turn of 3 is left out, then there are two turns of 1 s a frame, two of 2 s."""
+    early, late = halves(ends(0.5, 0.1, *[1.0] * 6, *[2.0] * 6), 3)
+    assert (early[0], early[-1]) == pytest.approx((9.6, 15.6))
+    assert (late[0], late[-1]) == pytest.approx((15.6, 27.6))
+    assert (len(early), len(late)) == (7, 7)
 
 
 def test_too_few_frames_are_told() -> None:
     with pytest.raises(ValueError, match="5 frames are too few: write 9 or more"):
-        early_and_late([1, 2, 3, 4, 5], 3)
+        halves([1, 2, 3, 4, 5], 3)
+
+
+def test_a_machine_that_grew_slower_is_not_taken_for_a_run_that_did() -> None:
+    """Frames take twice as long in the second half: so do short runs beside it, or they do not."""
+    run = halves(ends(0.5, 0.1, *[1.0] * 6, *[2.0] * 6), 3)
+    assert grown(run, [(10, 12), (13, 15), (16, 20), (21, 25)]) == pytest.approx(1.0)
+    assert grown(run, [(10, 12), (13, 15), (16, 18), (21, 23)]) == pytest.approx(2.0)
+
+
+def test_only_runs_that_lie_wholly_in_a_half_count() -> None:
+    assert mean_within([(0, 4), (4, 7), (7, 8), (8, 12)], (4, 9)) == 2.0
+    with pytest.raises(ValueError, match="no run beside it"):
+        mean_within([(0, 4)], (1, 9))
 
 
 def test_a_share_is_of_the_own_time_of_all() -> None:

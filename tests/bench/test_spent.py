@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -33,6 +34,17 @@ def test_ways_are_taken_in_turn_and_the_least_of_each_counts() -> None:
     found = in_turn({name: lambda name=name: way(name) for name in times}, 3)  # type: ignore[misc] # bound here
     assert order == ["a", "b"] * 3
     assert found == {"a": Spent(1.0, 7.0), "b": Spent(4.0, 4.0)}
+
+
+def test_some_ways_are_taken_more_often() -> None:
+    order: list[str] = []
+
+    def way(name: str) -> Spent:
+        order.append(name)
+        return Spent(1.0, 1.0)
+
+    in_turn({name: partial(way, name) for name in "abc"}, 2, {"a": 3, "b": 2})
+    assert "".join(order) == "abcaba" * 2
 
 
 def test_a_command_that_fails_is_told() -> None:
