@@ -6,13 +6,9 @@ a Dask scheduler on the loopback, which have worked before, as those of a cluste
 
 from __future__ import annotations
 
-import resource
 import shutil
-import subprocess
 import sys
 import tempfile
-import time
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +16,7 @@ import psutil
 
 from pipeline.light.box import Size
 from tests.bench.frames import frame_light, write_frame
+from tests.bench.spent import Spent, spent
 from tests.bench.table import Row
 from tests.deliver.cluster.running import scheduler, workers
 from tests.quality.figure import at_most
@@ -30,14 +27,6 @@ if TYPE_CHECKING:
 
 FRAMES, SIZE, TURNS, CORES = 10, Size(3600, 2400), 3, 2
 MOST = 1.15
-
-
-@dataclass(frozen=True, slots=True)
-class Took:
-    """What one export took: seconds on the wall, and of processors, of all processes that had a part in it."""
-
-    wall_s: float
-    cpu_s: float
 
 
 def rows() -> list[Row]:
@@ -57,7 +46,7 @@ def rows() -> list[Row]:
     ]
 
 
-def _row(kind: str, time_of: Callable[[Took], float], here: Iterable[Took], there: Iterable[Took]) -> Row:
+def _row(kind: str, time_of: Callable[[Spent], float], here: Iterable[Spent], there: Iterable[Spent]) -> Row:
     local, cluster = min(map(time_of, here)), min(map(time_of, there))
     what = f"an export on a cluster of {CORES} workers, by {CORES} processes here: {kind} time"
     return Row(what, cluster / local, at_most(MOST), f"{cluster:.2f} s; {local:.2f} s; the least of {TURNS}")
@@ -75,20 +64,12 @@ def _shoot(folder: Path) -> Path:
     return job
 
 
-def _export(job: Path, words: list[str], others: list[psutil.Process]) -> Took:
+def _export(job: Path, words: list[str], others: list[psutil.Process]) -> Spent:
     """Run a whole export into a new folder; `others` are processes that work for it and live on."""
-    before = _children_s() + sum(map(_process_s, others))
-    began = time.perf_counter()
-    command = [sys.executable, "-m", "pipeline", "export", str(job), "--quiet", *words]
-    subprocess.run(command, check=True)
-    took = Took(time.perf_counter() - began, _children_s() + sum(map(_process_s, others)) - before)
+    before = sum(map(_process_s, others))
+    took = spent([sys.executable, "-m", "pipeline", "export", str(job), "--quiet", *words])
     shutil.rmtree(job.parent / "out")
-    return took
-
-
-def _children_s() -> float:
-    used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return used.ru_utime + used.ru_stime
+    return Spent(took.wall_s, took.cpu_s + sum(map(_process_s, others)) - before)
 
 
 def _process_s(process: psutil.Process) -> float:
