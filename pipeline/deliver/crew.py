@@ -5,6 +5,7 @@ They are begun for a first export alone, which will need them; whoever takes non
 
 from __future__ import annotations
 
+import contextlib
 import os
 import threading
 import tomllib
@@ -46,8 +47,10 @@ class Crew(Generic[Task]):
     def begin(self, workers: int) -> None:
         """Begin so many beside what follows, or fewer where no more can be had: whoever needs more tries again."""
         load_ahead()
-        self._beginning = threading.Thread(target=self._begin, args=(workers,), daemon=True)
-        self._beginning.start()
+        beginning = threading.Thread(target=self._begin, args=(workers,), daemon=True)
+        with contextlib.suppress(RuntimeError):  # no thread can be had
+            beginning.start()
+            self._beginning = beginning
 
     def _begin(self, workers: int) -> None:
         while len(self._waiting) < workers:
