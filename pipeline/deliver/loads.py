@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import importlib
+import resource
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -58,6 +59,8 @@ def load(name: str) -> None:
 def _touched() -> Iterator[None]:
     import numpy as np  # noqa: PLC0415 (loaded by now)
 
+    if resource.getrlimit(resource.RLIMIT_AS)[0] != resource.RLIM_INFINITY:
+        return  # what libraries take for themselves has to fit beside it
     held = []
     for _ in range(AHEAD // AT_ONCE):
         part = np.empty(AT_ONCE, np.uint8)

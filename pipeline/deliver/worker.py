@@ -124,12 +124,18 @@ def _serve(pipe: Connection, ready: Ready | None) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy's: workers share the cores, and idle threads look busy
     threading.Thread(target=_end_with_parent, daemon=True).start()
-    with contextlib.suppress(EOFError, OSError):  # the parent is gone
+    with contextlib.suppress(EOFError, OSError, MemoryError):  # the parent is gone, or finds that its worker is
         if ready:
-            any(pipe.poll() for _ in ready())
+            _make_ready(ready, pipe)
         work = pipe.recv()
         while True:
             pipe.send(_answer(work, pipe.recv()))
+
+
+def _make_ready(ready: Ready, pipe: Connection) -> None:
+    """Take steps until something is to be done; for want of what one needs (memory) the work is none the worse."""
+    with contextlib.suppress(Exception):
+        any(pipe.poll() for _ in ready())
 
 
 def _answer(work: Callable[[Task], Done], task: Task) -> Done | Raised:

@@ -59,6 +59,11 @@ def nothing() -> Iterator[None]:
     yield from ()
 
 
+def want_memory() -> Iterator[None]:
+    yield
+    raise MemoryError
+
+
 @pytest.fixture
 def crew() -> Iterator[Crew[Task]]:
     """Yield a crew of two that make nothing ready."""
@@ -108,6 +113,24 @@ def test_one_that_dies_after_it_was_taken_costs_no_task_anything() -> None:
         done = list(worked_on([Task(number) for number in range(4)], 2, WAY, crew))
     assert sorted(number for _, (number, _) in done) == list(range(4))
     assert all(process for _, (_, process) in done), "none is lost"
+
+
+def test_one_that_cannot_make_itself_ready_works_all_the_same(capfd: pytest.CaptureFixture[str]) -> None:
+    begun: Worker[Task] | None = begin_worker(want_memory)
+    assert begun
+    begun.process.join(1)
+    with Crew([begun]) as crew:
+        done = list(worked_on([Task(number) for number in range(4)], 2, WAY, crew))
+    assert begun.number in {process for _, (_, process) in done}
+    assert capfd.readouterr() == ("", "")
+
+
+def test_where_few_files_may_be_open_nobody_is_shown_how_a_fork_failed(tmp_path: Path) -> None:
+    job = job_of(tmp_path)
+    words = f"ulimit -n 14; exec {sys.executable} -m pipeline export {job} --workers 2 --quiet"
+    run = subprocess.run(["sh", "-c", words], capture_output=True, text=True, check=False)
+    assert run.returncode in (0, 1)
+    assert [word for word in ("Traceback", "Warning") if word in run.stderr] == []
 
 
 def test_where_one_process_is_enough_none_stays(crew: Crew[Task]) -> None:

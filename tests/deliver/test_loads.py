@@ -91,6 +91,13 @@ def test_it_names_modules_once() -> None:
     assert len(set(LOADS)) == len(LOADS)
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the limit is not kept")
+def test_where_addresses_are_limited_no_memory_is_taken_ahead() -> None:
+    limit = "import resource; resource.setrlimit(resource.RLIMIT_AS, (4 << 30, 4 << 30))\n"
+    steps = "from pipeline.deliver.loads import LOADS, made_ready; print(len(list(made_ready())) - len(LOADS))"
+    assert said_by(limit + steps) == ["0"]
+
+
 def test_it_is_made_ready_in_small_steps() -> None:
     """So that whoever has something to do by then need not wait for the rest."""
     steps = made_ready()
