@@ -32,24 +32,33 @@ class Spent:
 
 def spent(*commands: Command) -> Spent:
     """Run commands side by side; return what they cost with all that they begin. CalledProcessError where one fails."""
-    _inherit_orphans()
     began, cpu_s, failed = time.perf_counter(), 0.0, []
-    running = [subprocess.Popen(command, env=as_installed(), start_new_session=True) for command in commands]
-    for process in running:
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-        cpu_s += used.ru_utime + used.ru_stime + _orphans(process.pid)
-        failed += [process] if process.returncode else []
+    with _inheriting_orphans():
+        running = [subprocess.Popen(command, env=as_installed(), start_new_session=True) for command in commands]
+        for process in running:
+            _, status, used = os.wait4(process.pid, 0)
+            process.returncode = os.waitstatus_to_exitcode(status)
+            cpu_s += used.ru_utime + used.ru_stime + _orphans(process.pid)
+            failed += [process] if process.returncode else []
     wall_s = time.perf_counter() - began
     for process in failed:
         raise subprocess.CalledProcessError(process.returncode, process.args)
     return Spent(wall_s, cpu_s)
 
 
-def _inherit_orphans() -> None:
-    """Become the parent of those below whose own has ended, as workers' may before they do (prctl(2); Linux alone)."""
-    if sys.platform == "linux" and ctypes.CDLL(None, use_errno=True).prctl(PR_SET_CHILD_SUBREAPER, 1, 0, 0, 0):
+@contextlib.contextmanager
+def _inheriting_orphans() -> Iterator[None]:
+    """Be the parent of those below whose own has ended, as workers' may before they do (prctl(2); Linux alone)."""
+    if sys.platform != "linux":
+        yield
+        return
+    prctl = ctypes.CDLL(None, use_errno=True).prctl
+    if prctl(PR_SET_CHILD_SUBREAPER, 1, 0, 0, 0):
         raise OSError(ctypes.get_errno(), "this process cannot take orphans")
+    try:
+        yield
+    finally:
+        prctl(PR_SET_CHILD_SUBREAPER, 0, 0, 0, 0)
 
 
 def _orphans(group: int) -> float:
