@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pipeline.render.containers.jpeg import profile_segments
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -16,8 +18,6 @@ if TYPE_CHECKING:
 SUBSAMPLING: dict[Chroma, str] = {"4:4:4": "444", "4:2:0": "420"}
 COLOURS = (1, 3)
 START = b"\xff\xd8"
-ICC_SEGMENT, ICC_NAME = b"\xff\xe2", b"ICC_PROFILE\0"
-ICC_PART = 65519  # what is left in a segment beside its length, the name, and the number of the part (ICC.1 Annex B)
 
 
 def plain_jpeg(codes: NDArray[np.uint8], icc_profile: bytes, quality: int, chroma: Chroma) -> bytes | None:
@@ -39,10 +39,4 @@ def plain_jpeg(codes: NDArray[np.uint8], icc_profile: bytes, quality: int, chrom
         encoded = encode(plain, level=quality, subsampling=SUBSAMPLING[chroma] if bands > 1 else None)
     except (ValueError, RuntimeError):
         return None
-    return b"".join((START, _segments(icc_profile), memoryview(encoded)[len(START) :]))
-
-
-def _segments(icc_profile: bytes) -> bytes:
-    parts = [icc_profile[start : start + ICC_PART] for start in range(0, len(icc_profile), ICC_PART)]
-    bodies = (ICC_NAME + bytes((number, len(parts))) + part for number, part in enumerate(parts, start=1))
-    return b"".join(ICC_SEGMENT + (len(body) + 2).to_bytes(2, "big") + body for body in bodies)
+    return b"".join((START, profile_segments(icc_profile), memoryview(encoded)[len(START) :]))

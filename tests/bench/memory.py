@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 FEW, MANY = 12, 120
 MOST_GB, GIGA = 1.2, 1e9
-SAME = 0.10  # more than this is not the same
 
 
 def rows(*, full: bool, frames: int | None = None) -> Iterator[Row]:
@@ -40,5 +39,5 @@ def _of_many(place: Path, few: int, held_by_few: int) -> Iterator[Row]:
     held = peak_memory(export_command(shoot.job, place / "out-many"))
     what = f"{many} frames: memory of all processes at its peak"
     yield Row(what, held / GIGA, at_most(MOST_GB, "GB"), "as above")
-    yield Row(f"the same, by that of {few} frames", held / held_by_few, at_most(1 + SAME))
+    yield Row(f"the same, by that of {few} frames", held / held_by_few, at_most(1 + steady.SAME))
     yield from steady.rows(place / "steady", many)

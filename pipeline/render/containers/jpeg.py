@@ -79,6 +79,14 @@ def picture_data(encoded: bytes) -> bytes:
     return parts.adobe + parts.coded
 
 
+def profile_segments(icc_profile: bytes) -> bytes:
+    """Return the segments of an ICC profile, in as many parts as it needs (ICC.1 Annex B)."""
+    room = _SEGMENT_LIMIT - len(_ICC) - 2
+    parts = [icc_profile[start : start + room] for start in range(0, len(icc_profile), room)]
+    bodies = (_ICC + bytes((number, len(parts))) + part for number, part in enumerate(parts, start=1))
+    return b"".join(_segment(_APP2, body) for body in bodies)
+
+
 def _parts(encoded: bytes) -> _Parts:
     """Take the file apart, up to EOI."""
     cursor = Cursor(encoded, "the JPEG file")
