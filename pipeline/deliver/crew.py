@@ -93,7 +93,7 @@ def begun_ahead(shoots: Sequence[tuple[Path, Path]], workers: int | None) -> Cre
     memory = memory_to_use()
     fitting = most if memory is None else memory // (SHARE * IDLE)
     wanted = min(most, fitting, sum(_frames(job) for job, _ in shoots))
-    if wanted > 1:
+    if wanted > 0:
         crew.begin(wanted)
     return crew
 

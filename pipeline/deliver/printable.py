@@ -12,4 +12,6 @@ _UNPRINTABLE = re.compile(rf"[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\uf
 
 def printable(text: str) -> str:
     """Return text as HTML can hold it: one kind of line end, and U+FFFD for what no document may contain."""
+    if text.isascii() and text.isprintable():
+        return text
     return _UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text.replace("\r\n", "\n").replace("\r", "\n"))

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from multiprocessing.connection import wait
 from typing import TYPE_CHECKING, Generic, TypeVar, cast
 
+from pipeline.deliver.cores import CORES
 from pipeline.deliver.worker import Raised, Worker, begin_worker
 
 if TYPE_CHECKING:
@@ -39,11 +40,11 @@ class Room(Generic[Task]):
 
     def holds_alone(self, task: Task) -> bool:
         """Return whether one worker at this task stays within it."""
-        return self.hold_together([task])
+        return self.idle + self.need(task) <= self.total
 
-    def hold_together(self, tasks: Sequence[Task]) -> bool:
-        """Return whether as many workers at these tasks stay within it."""
-        return sum(self.idle + self.need(task) for task in tasks) <= self.total
+    def threads(self, task: Task, most: int, processes: int = 1) -> int:
+        """Return how many threads, of so many, may be at a task in one of so many processes: each may need as much."""
+        return max(1, min(most, (self.total // processes - self.idle) // max(1, self.need(task))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,21 +74,25 @@ def worked_on(
 ) -> Generator[tuple[Task, Done], None, None]:
     """Yield each task with what came of it, as it is done; the first are begun first. What `work` raises is raised.
 
-    Workers of the `crew` are taken before others are begun; those for which there is no work are ended.
+    Workers of the `crew` are taken before others are begun; those for which there is no work are ended. Where fewer
+    tasks are left than workers, more threads may be at each (`pipeline.deliver.cores`).
     """
-    most = min(workers, len(tasks))
-    if most > 1:
-        yield from _Pool(tasks, most, way, crew).results()
+    if tasks and (min(workers, len(tasks)) > 1 or (crew and crew.begun())):
+        yield from _Pool(tasks, workers, way, crew).results()
         return
     if crew:
         crew.end()
     for task in tasks:
-        yield task, _done_here(task, way)
+        yield task, _done_here(task, way, workers)
 
 
-def _done_here(task: Task, way: Way[Task, Done]) -> Done:
-    with _interrupts_noted() as noted:
-        done = way.work(task)
+def _done_here(task: Task, way: Way[Task, Done], threads: int) -> Done:
+    CORES.allow(way.room.threads(task, threads) if way.room else threads)
+    try:
+        with _interrupts_noted() as noted:
+            done = way.work(task)
+    finally:
+        CORES.allow(1)
     if noted:
         raise KeyboardInterrupt
     return done
@@ -113,7 +118,8 @@ class _Pool(Generic[Task, Done]):
 
     def __init__(self, tasks: Sequence[Task], workers: int, way: Way[Task, Done], crew: Crew[Task] | None) -> None:
         self._way = way
-        self._most = workers
+        self._cores = workers
+        self._most = min(workers, len(tasks))
         self._waiting = deque(tasks)
         self._again: deque[Task] = deque()
         self._tried: list[Task] = []
@@ -160,10 +166,27 @@ class _Pool(Generic[Task, Done]):
         while (task := self._next()) is not None:
             worker = self._idle()
             if worker is None:
-                return [(task, _done_here(task, self._way))]
-            worker.task = task
-            worker.send(task)
+                return [(task, _done_here(task, self._way, 1))]
+            worker.begin(task)
+        self._share_cores()
         return []
+
+    def _share_cores(self) -> None:
+        """Where nothing waits, let those that are at the last tasks have the cores of those that are at none."""
+        busy = self._busy
+        if self._waiting or self._again:
+            return
+        for place, worker in enumerate(busy):
+            task = cast("Task", worker.task)
+            share = (self._cores + place) // len(busy)  # all shares together are all cores
+            worker.allow(1 if self._was_tried(task) else self._threads(task, share))
+
+    def _threads(self, task: Task, share: int) -> int:
+        room = self._way.room
+        return room.threads(task, share, len(self._busy)) if room else share
+
+    def _was_tried(self, task: Task) -> bool:
+        return any(task is one for one in self._tried)
 
     def _next(self) -> Task | None:
         """Return the next task that there is a worker and room for, taken out of what waits."""
@@ -234,7 +257,7 @@ class _Pool(Generic[Task, Done]):
         self._workers.remove(worker)
         worker.end()
         self._way.left(task, worker.number)
-        if any(task is one for one in self._tried):
+        if self._was_tried(task):
             return [(task, self._way.lost(task))]
         self._tried.append(task)
         self._again.append(task)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Literal
 
+from pipeline.deliver.cost import decoding_cost, encoding_cost
 from pipeline.ledger.book import file_digest
 from pipeline.ledger.keys import Known, key
 from pipeline.plan.files import identity, made_from
@@ -26,7 +27,6 @@ PIXEL_VERSION, METADATA_VERSION = 5, 3
 PIXEL_PACKAGES = ("pyvips-binary", "pillow", "rawpy")
 
 _PIXEL_KEYS = Known()
-FILES_TRIED = 4  # about so many, where the quality of a file is found
 
 Work = Literal["keep", "metadata", "pixels"]
 
@@ -85,14 +85,9 @@ class FrameTask:
 
     @property
     def weight(self) -> int:
-        """Return roughly how long it takes, in pixels: decoded once, then each file of it encoded."""
-        made = sum(
-            task.output.size.pixels * (FILES_TRIED if one.rendition.settings.finds_quality else 1)
-            for one in self.renditions
-            for task in one.files
-            if task.work == "pixels"
-        )
-        return (self.header.size.pixels + 3 * made) if made else 1
+        """Return roughly how long it takes: decoded once, then each file of it made; little where none needs pixels."""
+        made = sum(encoding_cost(one.rendition, one.files) for one in self.renditions)
+        return decoding_cost(self.header) + made if made else 1
 
 
 def engine_versions() -> tuple[str, ...]:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import threading
 from collections import Counter
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.cores import CORES
+from pipeline.deliver.cost import encoding_cost
 from pipeline.deliver.memory import MOST_PIXELS
 from pipeline.deliver.unchanged import see_unchanged
 from pipeline.deliver.verify.readers import picture_digest
@@ -71,6 +74,16 @@ class _Came:
     notes: list[str] = field(default_factory=list)
     counts: Counter[Work] = field(default_factory=Counter)
     previews: dict[_Alike, _Whole] = field(default_factory=dict)
+
+    def part(self) -> _Came:
+        """Return what will have come of some of its files, which may be made beside others."""
+        return _Came(self.write, previews=self.previews)
+
+    def add(self, part: _Came) -> None:
+        """Note what came of some of its files."""
+        self.under_way += part.under_way
+        self.faults += part.faults
+        self.notes += part.notes
 
 
 class _NotMade(Exception):  # noqa: N818 (it is what happened)
@@ -152,11 +165,11 @@ def _work_on(task: FrameTask, wanted: Sequence[RenditionTask], came: _Came) -> N
             came.faults.append(error.fault)
         else:
             came.notes.extend(pixels.notes)
-            sources = _Sources(task, source_of(pixels), came)
+            sources = _Sources(task, source_of(pixels))
             del pixels  # the source holds them; a second copy would count in memory
-            for asked, picture in _pictures(sources, wanted):
-                for file in asked.files:
-                    _attempt(task, asked.rendition, file, picture, came)
+            for batch in _batches(wanted):
+                _make(sources, batch, came)
+            came.faults.extend(sources.faults)
 
 
 def _with_room(task: FrameTask, one: RenditionTask) -> RenditionTask:
@@ -182,18 +195,20 @@ def _room_changes(task: FrameTask, rendition: Rendition, file: FileTask) -> bool
 
 @dataclass(slots=True)
 class _Sources:
-    """The frame at work, decoded, and what was decoded beside it for pictures of two frames."""
+    """The frame at work, decoded, and what was decoded beside it for pictures of two frames, or could not be."""
 
     task: FrameTask
     first: Source
-    came: _Came
     seconds: dict[str, Source | None] = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
+    lock: threading.Lock = field(default_factory=threading.Lock)
 
     def second(self, beside: Beside) -> Source | None:
         """Return the second frame of a picture of two, None where it cannot be decoded; that is told once."""
-        if beside.frame not in self.seconds:
-            self.seconds[beside.frame] = self._decoded(beside)
-        return self.seconds[beside.frame]
+        with self.lock:
+            if beside.frame not in self.seconds:
+                self.seconds[beside.frame] = self._decoded(beside)
+            return self.seconds[beside.frame]
 
     def _decoded(self, beside: Beside) -> Source | None:
         from pipeline.frames.pixels import decode  # noqa: PLC0415 (as in work_on_frame)
@@ -204,7 +219,7 @@ class _Sources:
             see_unchanged(beside.header.path, beside.file, self.task.stamps)
             return source_of(pixels)
         except FrameUnreadable as error:
-            self.came.faults.append(error.fault)
+            self.faults.append(error.fault)
             return None
 
 
@@ -239,31 +254,46 @@ def _batches(tasks: Iterable[RenditionTask]) -> Iterator[list[_Asked]]:
         yield batch
 
 
-def _pictures(sources: _Sources, tasks: Iterable[RenditionTask]) -> Iterator[tuple[_Asked, Picture]]:
-    """Yield the finished pixels of each rendition and size once; a fault goes to the others' list."""
+def _make(sources: _Sources, batch: Sequence[_Asked], came: _Came) -> None:
+    """Make what is asked for, by as many threads as there are cores for: what takes longest is begun first.
+
+    What came of it is noted in its own order.
+    """
+    made = _made_at_once(sources, batch)
+    order = sorted(range(len(batch)), key=lambda place: -encoding_cost(batch[place].rendition, batch[place].files))
+
+    def part(place: int) -> tuple[int, _Came]:
+        of_one = came.part()
+        _make_files(sources, batch[place], made.pop(place, None), of_one)
+        return place, of_one
+
+    parts = dict(CORES.each(part, order))
+    for place in range(len(batch)):
+        came.add(parts[place])
+
+
+def _make_files(sources: _Sources, asked: _Asked, made: Picture | None, came: _Came) -> None:
+    """Make the files of a rendition of one size, from its finished pixels where they are made."""
     import pyvips  # noqa: PLC0415 (as in work_on_frame)
 
-    for batch in _batches(tasks):
-        made = _made_at_once(sources, batch)
-        for number, one in enumerate(batch):
-            try:
-                picture = made.pop(number, None) or _made(sources, one.rendition, one.size)
-            except pyvips.Error as error:
-                reason = " ".join(str(error).split())
-                fault = Fault(one.rendition.name, f"its pixels could not be made ({reason})", "check the frame")
-                sources.came.faults.append(fault)
-                continue
-            if picture:
-                yield one, picture
+    try:
+        picture = made or _made(sources, asked.rendition, asked.size)
+    except pyvips.Error as error:
+        reason = " ".join(str(error).split())
+        came.faults.append(Fault(asked.rendition.name, f"its pixels could not be made ({reason})", "check the frame"))
+        return
+    if picture:
+        for file in asked.files:
+            _attempt(sources.task, asked.rendition, file, picture, came)
 
 
-def _made_at_once(sources: _Sources, batch: list[_Asked]) -> dict[int, Picture]:
+def _made_at_once(sources: _Sources, batch: Sequence[_Asked]) -> dict[int, Picture]:
     """Return the pictures of a batch that one sweep over the frame gives, by their place in it."""
     from pipeline.render.picture import ends_in_sweep, make_pictures  # noqa: PLC0415 (as in work_on_frame)
 
     specs = {number: _spec(sources.first, one) for number, one in enumerate(batch) if one.rendition.beside is None}
     swept = {number: spec for number, spec in specs.items() if ends_in_sweep(spec)}
-    return dict(zip(swept, make_pictures(sources.first, list(swept.values())), strict=True))
+    return dict(zip(swept, make_pictures(sources.first, list(swept.values()), CORES.each), strict=True))
 
 
 def _spec(source: Source, one: _Asked) -> Spec:

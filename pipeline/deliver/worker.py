@@ -10,7 +10,10 @@ import sys
 import threading
 from dataclasses import dataclass
 from multiprocessing import forkserver, resource_tracker
-from typing import TYPE_CHECKING, Generic, TypeVar
+from queue import SimpleQueue
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+from pipeline.deliver.cores import CORES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -29,13 +32,21 @@ WAYS = ("forkserver", "spawn") if sys.platform == "linux" else ("spawn",)
 TEMPLATE = "pipeline.deliver.template"
 
 
+@dataclass(frozen=True, slots=True)
+class Threads:
+    """How many threads may be at the task that the worker has, from now on; a task begins with one."""
+
+    most: int
+
+
 @dataclass(slots=True, eq=False)
 class Worker(Generic[Task]):
-    """A worker process, our end of its pipe, and the task it is at."""
+    """A worker process, our end of its pipe, the task it is at, and how many threads may be at it."""
 
     process: BaseProcess
     pipe: Connection
     task: Task | None = None
+    threads: int = 1
 
     @property
     def number(self) -> int:
@@ -48,9 +59,20 @@ class Worker(Generic[Task]):
         return self.process.is_alive()
 
     def send(self, message: object) -> None:
-        """Send what it is to do, then tasks. One that is gone is found when its answer is waited for."""
+        """Send what it is to do. One that is gone is found when its answer is waited for."""
         with contextlib.suppress(OSError):
             self.pipe.send(message)
+
+    def begin(self, task: Task) -> None:
+        """Send it a task."""
+        self.task, self.threads = task, 1
+        self.send(task)
+
+    def allow(self, threads: int) -> None:
+        """Let so many threads be at its task."""
+        if threads != self.threads:
+            self.threads = threads
+            self.send(Threads(threads))
 
     def end(self) -> None:
         """End it at once, whatever it is at, and wait until it is gone."""
@@ -123,19 +145,34 @@ def _serve(pipe: Connection, ready: Ready | None) -> None:
     """Be a worker: work on each task that comes, until no more can come."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy's: workers share the cores, and idle threads look busy
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-    with contextlib.suppress(EOFError, OSError, MemoryError):  # the parent is gone, or finds that its worker is
+    heard: SimpleQueue[Any] = SimpleQueue()
+    threading.Thread(target=_listen, args=(pipe, heard), daemon=True).start()
+    with contextlib.suppress(OSError, MemoryError):  # the parent is gone, or finds that its worker is
         if ready:
-            _make_ready(ready, pipe)
-        work = pipe.recv()
+            _make_ready(ready, heard)
+        work = heard.get()
         while True:
-            pipe.send(_answer(work, pipe.recv()))
+            pipe.send(_answer(work, heard.get()))
 
 
-def _make_ready(ready: Ready, pipe: Connection) -> None:
+def _listen(pipe: Connection, heard: SimpleQueue[Any]) -> None:
+    """Take what the parent sends, also in the middle of a task. Nothing more can come: it is gone, or wants no more."""
+    try:
+        while True:
+            message = pipe.recv()
+            if isinstance(message, Threads):
+                CORES.allow(message.most)
+            else:
+                CORES.allow(1)
+                heard.put(message)
+    except BaseException:  # noqa: BLE001 (whatever it is: a worker that hears nothing is none)
+        os._exit(1)
+
+
+def _make_ready(ready: Ready, heard: SimpleQueue[Any]) -> None:
     """Take steps until something is to be done; for want of what one needs (memory) the work is none the worse."""
     with contextlib.suppress(Exception):
-        any(pipe.poll() for _ in ready())
+        any(not heard.empty() for _ in ready())
 
 
 def _answer(work: Callable[[Task], Done], task: Task) -> Done | Raised:
@@ -143,10 +180,3 @@ def _answer(work: Callable[[Task], Done], task: Task) -> Done | Raised:
         return work(task)
     except Exception as error:  # noqa: BLE001 (whatever it is, the parent raises it)
         return Raised(error)
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)

@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING
 from pipeline.deliver.memory import IDLE, memory_to_use, need
 from pipeline.deliver.place import at_work_in
 from pipeline.deliver.side_by_side import Room, Way, worked_on
-from pipeline.deliver.split import put_together, split_last
 from pipeline.deliver.work import FrameDone, work_on_frame
 from pipeline.deliver.write import sweep_unfinished
 from pipeline.faults import Fault
 from pipeline.job.sizes import memory_words
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterator
 
     from pipeline.deliver.crew import Crew
     from pipeline.deliver.tasks import FrameTask
@@ -38,25 +37,8 @@ def results(
     total = memory if memory is not None else memory_to_use()
     room = Room(total - IDLE, IDLE, need) if total is not None else None  # we take as much as an idle worker
     rendered = [task for task in tasks if task.renders]
-    parts = split_last(rendered, workers, room.hold_together if room else lambda _: True)
-    done_parts = worked_on([part for one in parts for part in one], workers, replace(way, room=room), crew)
-    for task, done in _whole(rendered, parts, done_parts):
+    for task, done in worked_on(rendered, workers, replace(way, room=room), crew):
         yield task, done if total is None or room is None or room.holds_alone(task) else _with_note(task, done, total)
-
-
-def _whole(
-    tasks: Sequence[FrameTask],
-    parts: Sequence[tuple[FrameTask, ...]],
-    done: Iterable[tuple[FrameTask, FrameDone]],
-) -> Iterator[tuple[FrameTask, FrameDone]]:
-    """Yield each task with what came of it when its last part is done."""
-    place_of = {id(part): place for place, one in enumerate(parts) for part in one}
-    came: dict[int, FrameDone] = {}
-    for part, one in done:
-        came[id(part)] = one
-        place = place_of[id(part)]
-        if all(id(other) in came for other in parts[place]):
-            yield tasks[place], put_together(tasks[place], [came.pop(id(other)) for other in parts[place]])
 
 
 def _with_note(task: FrameTask, done: FrameDone, total: int) -> FrameDone:

@@ -8,12 +8,15 @@ and a picture is made anew where that changes.
 from __future__ import annotations
 
 import importlib
+import math
 from dataclasses import dataclass
+from functools import reduce
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from pipeline.render.colour import alike, codes_of_root, linear_tables
+from pipeline.render.each import in_turn
 from pipeline.render.kernel import SHARP, SOFT, Places, windows
 
 if TYPE_CHECKING:
@@ -23,12 +26,14 @@ if TYPE_CHECKING:
 
     from pipeline.light.box import Box, Size
     from pipeline.light.icc import MatrixProfile
+    from pipeline.render.each import Each
     from pipeline.render.picturework import Picture
     from pipeline.render.sharpen import Unsharp
 
     Kernels = tuple[tuple[NDArray[np.int32], NDArray[np.float32], int], ...]
+    Light = tuple[float, float, float]
 
-EDITION = 5  # of `native/picture.h`
+EDITION = 6  # of `native/picture.h`
 
 try:
     picturework: Any = importlib.import_module("pipeline.render.picturework")
@@ -40,6 +45,7 @@ IS_BUILT = getattr(picturework, "EDITION", None) == EDITION  # or built before w
 Wants = Literal["light", "target light", "codes"]
 SINKS: tuple[Wants, ...] = ("light", "target light", "codes")
 NOT_SHARPENED = None, 0, 0.0, 1.0, 0.0
+STRIP = 700  # columns of the picture that has the most of them in a strip: what a core's own memory holds the rows of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,18 +82,42 @@ class Made:
 
     picture: NDArray[Any]
     outside: int
-    light: tuple[float, float, float]
+    light: Light
 
 
-def sweep(frame: Frame, wanted: Sequence[Wanted]) -> list[Made]:
-    """Return pictures of a frame, all made in one sweep over it."""
+def sweep(frame: Frame, wanted: Sequence[Wanted], each: Each = in_turn) -> list[Made]:
+    """Return pictures of a frame, all made in one sweep over it: strip by strip, the strips in turn or side by side."""
     codes = frame.codes
     height, width, bands = codes.shape
     tables = None if codes.dtype == np.float32 else linear_tables(alike(frame.profile.curves), codes.dtype.itemsize)
     pictures = [_empty(one) for one in wanted]
     asked: list[Picture] = [_asked(frame, one, into) for one, into in zip(wanted, pictures, strict=True)]
-    found = picturework.make((codes, codes.dtype.itemsize, bands, width, height), tables, asked)
+    strips = _strips(wanted)
+
+    def swept(strip: int) -> list[tuple[int, Light]]:
+        made: list[tuple[int, Light]] = picturework.make(
+            (codes, codes.dtype.itemsize, bands, width, height), tables, asked, strip, strips
+        )
+        return made
+
+    by_strip = each(swept, range(strips))
+    found = [reduce(_added, parts) for parts in zip(*by_strip, strict=True)]
     return [Made(picture, *one) for picture, one in zip(pictures, found, strict=True)]
+
+
+def _strips(wanted: Sequence[Wanted]) -> int:
+    """Return in how many strips to sweep all that the pictures need of a frame."""
+    scales = [2 if one.of_half else 1 for one in wanted]
+    left = min(one.box.left * scale for one, scale in zip(wanted, scales, strict=True))
+    right = max(one.box.right * scale for one, scale in zip(wanted, scales, strict=True))
+    finest = max(one.size.width / (one.box.width * scale) for one, scale in zip(wanted, scales, strict=True))
+    return max(1, math.floor((right - left) * finest / STRIP + 0.5))
+
+
+def _added(one: tuple[int, Light], other: tuple[int, Light]) -> tuple[int, Light]:
+    """Return what was found in two parts of a picture together; added in the order of the parts, always the same."""
+    (red, green, blue), (more_red, more_green, more_blue) = one[1], other[1]
+    return one[0] + other[0], (red + more_red, green + more_green, blue + more_blue)
 
 
 def _empty(wanted: Wanted) -> NDArray[Any]:

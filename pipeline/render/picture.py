@@ -33,6 +33,7 @@ from pipeline.render import compiled
 from pipeline.render.arrays import codes_image
 from pipeline.render.average import average_colour, average_of
 from pipeline.render.colour import linear_light, matrix_of, outside_gamut, quantise, target_space, working_space
+from pipeline.render.each import in_turn
 from pipeline.render.gamut import soften
 from pipeline.render.halved import box_in_half, is_small_enough, kernels_in_half
 from pipeline.render.ink import total_ink
@@ -52,6 +53,7 @@ if TYPE_CHECKING:
     from pipeline.frames.pixels import Pixels
     from pipeline.light.icc import MatrixProfile
     from pipeline.plan.rendition import PixelSettings
+    from pipeline.render.each import Each
     from pipeline.render.ink import Ink
     from pipeline.render.output_profile import Space
     from pipeline.render.sharpen import Unsharp
@@ -167,10 +169,13 @@ def make_picture(
     return make_pictures(source, [spec_of(source, box, size, settings, turn_deg)])[0]
 
 
-def make_pictures(source: Source, specs: Sequence[Spec]) -> list[Picture]:
-    """Return the finished pixels of several pictures of one frame: those for RGB targets in one sweep over it."""
+def make_pictures(source: Source, specs: Sequence[Spec], each: Each = in_turn) -> list[Picture]:
+    """Return the finished pixels of several pictures of one frame: those for RGB targets in one sweep over it.
+
+    `each` says how the strips of the sweep are done; what comes of them is the same.
+    """
     at_once = [spec for spec in specs if ends_in_sweep(spec)]
-    swept = iter(_swept_pictures(source, at_once))
+    swept = iter(_swept_pictures(source, at_once, each))
     return [next(swept) if ends_in_sweep(spec) else finished(lit(source, spec)) for spec in specs]
 
 
@@ -188,12 +193,12 @@ def ends_in_sweep(spec: Spec) -> bool:
     return compiled.IS_BUILT and plain and isinstance(spec.space, RGB_SPACES)
 
 
-def _swept_pictures(source: Source, specs: Sequence[Spec]) -> list[Picture]:
+def _swept_pictures(source: Source, specs: Sequence[Spec], each: Each) -> list[Picture]:
     """Return the finished pixels of each; those that are alike are made once."""
     ways = [_way(one) for one in specs]
     first = dict(zip(reversed(ways), reversed(specs), strict=True))
     wanted = [_wanted_of_half(one) if way.of_half else _wanted("codes", one) for way, one in first.items()]
-    found = compiled.sweep(compiled.Frame(source.codes, source.profile), wanted) if wanted else []
+    found = compiled.sweep(compiled.Frame(source.codes, source.profile), wanted, each) if wanted else []
     pictures = {way: _finished(first[way], made) for way, made in zip(first, found, strict=True)}
     return [pictures[way] for way in ways]
 

@@ -20,11 +20,15 @@ def make(
     frame: tuple[NDArray[Any], int, int, int, int],
     tables: NDArray[np.float32] | None,
     pictures: list[Picture],
+    strip: int,
+    strips: int,
     /,
 ) -> list[tuple[int, tuple[float, float, float]]]: ...
 def make_plain(
     frame: tuple[NDArray[Any], int, int, int, int],
     tables: NDArray[np.float32] | None,
     pictures: list[Picture],
+    strip: int,
+    strips: int,
     /,
 ) -> list[tuple[int, tuple[float, float, float]]]: ...

@@ -133,9 +133,10 @@ def test_where_few_files_may_be_open_nobody_is_shown_how_a_fork_failed(tmp_path:
     assert [word for word in ("Traceback", "Warning") if word in run.stderr] == []
 
 
-def test_where_one_process_is_enough_none_stays(crew: Crew[Task]) -> None:
+def test_where_one_process_is_enough_one_is_taken_and_none_stays(crew: Crew[Task]) -> None:
     begun = numbers(crew)
-    assert [process for _, (_, process) in worked_on([Task(0)], 2, WAY, crew)] == [os.getpid()]
+    [(_, (_, process))] = worked_on([Task(0)], 2, WAY, crew)
+    assert process in begun
     assert numbers(crew) == set()
     assert begun & workers_of_ours() == set()
 
@@ -198,8 +199,8 @@ def test_none_is_begun_where_an_export_has_been(tmp_path: Path, there: str) -> N
 
 @pytest.mark.parametrize(
     "data",
-    [b"", b"frames = 3", b"frames = [1", b"\xff", b"frames = [{}]", b"x = " + b"[" * 5000, b"x = 1" + b"0" * 5000],
-    ids=["empty", "a number", "half a list", "no text", "one", "deep", "long"],
+    [b"", b"frames = 3", b"frames = [1", b"\xff", b"frames = []", b"x = " + b"[" * 5000, b"x = 1" + b"0" * 5000],
+    ids=["empty", "a number", "half a list", "no text", "none", "deep", "long"],
 )
 def test_none_is_begun_for_what_is_no_job(tmp_path: Path, data: bytes) -> None:
     job = tmp_path / "job.toml"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 import pipeline.deliver.tasks
+from pipeline.deliver.cost import decoding_cost, encoding_cost
 from pipeline.deliver.tasks import FileTask, FrameTask, RenditionTask, engine_versions, file_tasks, untouched
 from pipeline.ledger.made import Made
 from tests.small_shoot import FRAME, HEAD, JOB, plan_of
@@ -208,10 +209,13 @@ def test_a_path_that_another_rendition_had_is_told_by_its_use(frame: PlannedFram
     assert works(tasks_of(frame, tmp_path, others)) == ["metadata"] * 5
 
 
-def test_a_frames_weight_is_its_own_pixels_and_those_of_what_is_made(frame: PlannedFrame, tmp_path: Path) -> None:
+def test_a_frames_weight_is_its_decoding_and_the_making_of_its_files(frame: PlannedFrame, tmp_path: Path) -> None:
     task = tasks_of(frame, tmp_path, {})
     whole = FrameTask(frame.header, frame.file, tmp_path, (task,))
-    assert whole.weight == 600 * 400 + 3 * sum(one.output.size.pixels for one in task.files)
+    made = sum(encoding_cost(task.rendition, [one]) for one in task.files)
+    assert decoding_cost(frame.header) < whole.weight <= decoding_cost(frame.header) + made, "a size is made once"
+    raw = replace(whole, header=replace(frame.header, format="raw"))
+    assert raw.weight > whole.weight
     quiet = RenditionTask(task.rendition, tuple(_of_metadata(one) for one in task.files))
     assert FrameTask(frame.header, frame.file, tmp_path, (quiet,)).weight == 1
 

@@ -11,7 +11,6 @@ import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pipeline.deliver.review.read_reply import kept_reply
 from pipeline.deliver.write import plain_place, sweep_unfinished, write_whole
 from pipeline.faults import Fault, RequestRefused
 from pipeline.job.kept_names import REPLIES
@@ -70,6 +69,8 @@ def read_replies(job: Path) -> tuple[Kept, ...]:
         reason = (error.strerror or str(error)).lower()
         raise RequestRefused(Fault(REPLIES, f"it cannot be read ({reason})", "make it readable")) from None
     for name in names:
+        from pipeline.deliver.review.read_reply import kept_reply  # noqa: PLC0415 (models; few jobs have replies)
+
         found = kept_reply(folder / name, f"{REPLIES}/{name}")
         number = _OURS.fullmatch(name)
         if isinstance(found, list):

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import posixpath
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from urllib.parse import quote, urlsplit
+
+from pipeline.deliver.relative import relative
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -39,7 +40,7 @@ class Links:
         """
         if path.startswith("/") or not path or ".." in path.split("/"):
             raise ValueError(f"{path!r} is not a path below the output folder")
-        return quote(posixpath.relpath(path, posixpath.dirname(self.page)), safe="/")
+        return quote(relative(path, self.page), safe="/")
 
 
 @dataclass(frozen=True, slots=True)

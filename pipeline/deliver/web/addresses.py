@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import posixpath
 from typing import TYPE_CHECKING
 from urllib.parse import quote, urlsplit, urlunsplit
+
+from pipeline.deliver.relative import relative
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,7 +44,7 @@ def published(pictures_url: str | None) -> Callable[[str], str]:
 
 def beside(page: str) -> Callable[[str], str]:
     """Return where a path below the output folder is found from the page at `page`, also below the output folder."""
-    return lambda path: posixpath.relpath(_below(path), posixpath.dirname(page))
+    return lambda path: relative(_below(path), page)
 
 
 def _below(path: str) -> str:

@@ -146,16 +146,18 @@ static PyObject *numbers(const Picture *pictures, Py_ssize_t count) {
 
 enum { BUFFERS_OF_FRAME = 2, BUFFERS_OF_PICTURE = 16 };
 
-typedef int Way(const Frame *frame, Picture *pictures, int count);
+typedef int Way(const Frame *frame, Picture *pictures, int count, int strip, int strips);
 
-/* make((codes, depth, bands, width, height), tables, [picture, ...]) */
+/* make((codes, depth, bands, width, height), tables, [picture, ...], strip, strips) */
 static PyObject *made_by(PyObject *arguments, Way *way) {
     Frame frame = {0};
     PyObject *codes, *tables, *wanted;
-    if (!PyArg_ParseTuple(arguments, "(Oiiii)OO!", &codes, &frame.depth, &frame.bands, &frame.width, &frame.height,
-                          &tables, &PyList_Type, &wanted)) {
+    int strip, strips;
+    if (!PyArg_ParseTuple(arguments, "(Oiiii)OO!ii", &codes, &frame.depth, &frame.bands, &frame.width, &frame.height,
+                          &tables, &PyList_Type, &wanted, &strip, &strips)) {
         return NULL;
     }
+    if (strip < 0 || strip >= strips) return PyErr_Format(PyExc_ValueError, "no strip %d of %d", strip, strips);
     Py_ssize_t count = PyList_GET_SIZE(wanted);
     Picture *pictures = PyMem_Calloc((size_t)count + 1, sizeof(Picture));
     Buffers buffers = {.room = BUFFERS_OF_FRAME + BUFFERS_OF_PICTURE * (int)count};
@@ -171,7 +173,7 @@ static PyObject *made_by(PyObject *arguments, Way *way) {
         if (!buffers.failed) {
             int done;
             Py_BEGIN_ALLOW_THREADS
-            done = way(&frame, pictures, (int)count);
+            done = way(&frame, pictures, (int)count, strip, strips);
             Py_END_ALLOW_THREADS
             found = done ? numbers(pictures, count) : PyErr_NoMemory();
         }
@@ -193,7 +195,7 @@ static PyObject *py_make_plain(PyObject *self, PyObject *arguments) {
 }
 
 static PyMethodDef methods[] = {
-    {"make", py_make, METH_VARARGS, "Make pictures of a frame; return of each how many pixels lie outside its target's gamut, and its mean light."},
+    {"make", py_make, METH_VARARGS, "Make pictures of a frame as far as they lie in a strip; return of each how many pixels of that lie outside its target's gamut, and how much they add to its mean light."},
     {"make_plain", py_make_plain, METH_VARARGS, "The same, as on a processor that knows nothing wide."},
     {NULL, NULL, 0, NULL},
 };

@@ -6,7 +6,7 @@
 #include <stdint.h>
 
 /* Raised with every change of what `make` is given or gives: one that was built before is then left alone. */
-enum { EDITION = 5 };
+enum { EDITION = 6 };
 enum { CHANNELS = 3, CODES = 256, FINE = 65535 };
 enum { TO_LIGHT, TO_TARGET_LIGHT, TO_CODES };
 
@@ -48,8 +48,9 @@ typedef struct Picture {
     struct Picture *of;
 } Picture;
 
-/* Make all pictures of a frame in one sweep over it. Return 0 where there is no memory for the work. */
-int make_plain(const Frame *frame, Picture *pictures, int count);
-int make_wide(const Frame *frame, Picture *pictures, int count);
+/* Make all pictures of a frame as far as they lie in one of so many strips of it, which do not need each other. Return 0
+   where there is no memory for the work. */
+int make_plain(const Frame *frame, Picture *pictures, int count, int strip, int strips);
+int make_wide(const Frame *frame, Picture *pictures, int count, int strip, int strips);
 
 #endif

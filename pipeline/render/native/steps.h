@@ -210,19 +210,16 @@ static int sweep_strip(const Frame *frame, Picture *parts, int count) {
     return room;
 }
 
-int MAKE(const Frame *frame, Picture *pictures, int count) {
+int MAKE(const Frame *frame, Picture *pictures, int count, int strip, int strips) {
     Picture *parts = calloc((size_t)count + 1, sizeof(Picture));
-    int room = parts != NULL;
+    if (!parts) return 0;
     for (Picture *p = pictures; p < pictures + count; p++) {
         p->outside = 0;
         for (int k = 0; k < CHANNELS; k++) p->light[k] = 0;
     }
-    Strips strips = strips_of(pictures, count);
-    for (int strip = 0; room && strip < strips.count; strip++) {
-        int found = cut(&strips, strip, pictures, count, parts);
-        room = !found || sweep_strip(frame, parts, found);
-        for (int part = 0; room && part < found; part++) add_up(&parts[part]);
-    }
+    Strips all_strips = strips_of(pictures, count, strips);
+    int found = cut(&all_strips, strip, pictures, count, parts), room = !found || sweep_strip(frame, parts, found);
+    for (int part = 0; room && part < found; part++) add_up(&parts[part]);
     free(parts);
     return room;
 }

@@ -8,7 +8,6 @@
 
 #include "work.h"
 
-enum { STRIP = 700 };     /* columns of the picture that has the most of them in a strip */
 enum { RINGS_REACH = 5 }; /* rings.py */
 
 /* From the first column of the frame that any picture needs up to the last, in so many strips of a like width. */
@@ -16,15 +15,12 @@ typedef struct {
     int left, right, count;
 } Strips;
 
-static Strips strips_of(const Picture *pictures, int count) {
-    Strips found = {INT_MAX, 0, 0};
-    double finest = 0; /* columns of a picture for one of the frame */
+static Strips strips_of(const Picture *pictures, int count, int strips) {
+    Strips found = {INT_MAX, 0, strips};
     for (const Picture *p = pictures; p < pictures + count; p++) {
         int scale = 1 + p->of_half;
         found.left = least(found.left, p->left * scale), found.right = most(found.right, (p->left + p->width) * scale);
-        finest = fmax(finest, (double)p->out_width / ((double)p->width * scale));
     }
-    if (count) found.count = most((int)((found.right - found.left) * finest / STRIP + 0.5), 1);
     return found;
 }
 
