@@ -13,7 +13,7 @@ static const float DEPTH = 0.05f, VALLEY = 0.3f, TINY = 1e-30f; /* rings.py */
 enum { ABOVE_ROWS = 5, ASKED_ROWS = 3, BIT_ROWS = 4, BITS = 64 };
 enum { BEHIND = 3 }; /* rows between one that is looked at and one that is done */
 
-INLINE int eights_of(const Picture *p) { return (p->out_width + LANES - 1) / LANES; }
+INLINE int eights_of(const Picture *p) { return (p->out_width * CHANNELS + LANES - 1) / LANES; }
 INLINE int words_of(const Picture *p) { return (eights_of(p) + BITS - 1) / BITS; }
 INLINE uint64_t *bits_at(uint64_t *bits, int words, int y) { return bits + (size_t)(y % BIT_ROWS) * words; }
 
@@ -26,8 +26,8 @@ static int begin_bounds(Bounds *b, const Picture *p) {
     size_t bits = (size_t)words_of(p) * BIT_ROWS;
     b->dark = calloc(bits, sizeof(uint64_t)), b->asks = calloc(bits, sizeof(uint64_t));
     b->touched = calloc(bits, sizeof(uint64_t));
-    return begin_rows(&b->above, 1, stride_of(p), ABOVE_ROWS) & begin_rows(&b->asked, 1, stride_of(p), ASKED_ROWS) &
-           begin_rows(&b->of, 1, stride_of(p), ASKED_ROWS) & (b->dark && b->asks && b->touched);
+    return begin_rows(&b->above, 1, light_stride_of(p), ABOVE_ROWS) & begin_rows(&b->asked, 1, light_stride_of(p), ASKED_ROWS) &
+           begin_rows(&b->of, 1, light_stride_of(p), ASKED_ROWS) & (b->dark && b->asks && b->touched);
 }
 
 static void end_bounds(Bounds *b) {
@@ -39,53 +39,56 @@ INLINE const float *above_at(const Work *w, const Bounds *b, int y) {
 }
 
 /* Hold a row against its bound: the darkest of nine by the soft kernel, less a little. */
-INLINE void look(Work *w, int plane, int y) {
+INLINE void look(Work *w, int y) {
     const Picture *p = w->p;
-    Bounds *b = &w->bounds[plane];
-    int width = p->out_width, eights = eights_of(p);
-    const float *soft = row_of(&w->resampled, SOFT + plane, y), *sharp = row_of(&w->resampled, SHARP + plane, y);
-    const float *up = row_of(&w->resampled, SOFT + plane, held(y - 1, p->out_height));
-    const float *under = row_of(&w->resampled, SOFT + plane, held(y + 1, p->out_height));
+    Bounds *b = &w->bounds;
+    int width = p->out_width * CHANNELS, eights = eights_of(p);
+    const float *soft = row_of(&w->resampled, SOFT, y), *sharp = row_of(&w->resampled, SHARP, y);
+    const float *up = row_of(&w->resampled, SOFT, held(y - 1, p->out_height));
+    const float *under = row_of(&w->resampled, SOFT, held(y + 1, p->out_height));
     uint64_t *dark = bits_at(b->dark, words_of(p), y);
     float *low = w->bench->row + LANES, *above = row_of(&b->above, 0, y);
     memset(dark, 0, words_of(p) * sizeof *dark);
     memset(bits_at(b->touched, words_of(p), y), 0, words_of(p) * sizeof *dark);
     for (int x = 0; x < width; x += LANES) store(low + x, smaller(smaller(load(soft + x), load(up + x)), load(under + x)));
-    low[-1] = low[0], low[width] = low[width - 1];
+    memcpy(low - CHANNELS, low, CHANNELS * sizeof *low);
+    memcpy(low + width, low + width - CHANNELS, CHANNELS * sizeof *low);
     for (int at = 0; at < eights; at++) {
         int x = at * LANES;
-        v8 floor = smaller(smaller(load(low + x - 1), load(low + x)), load(low + x + 1));
+        v8 floor = smaller(smaller(load(low + x - CHANNELS), load(low + x)), load(low + x + CHANNELS));
         v8 found = load(sharp + x) - floor * all(1 - DEPTH);
         store(above + x, found);
         dark[at / BITS] |= (uint64_t)(any_of(found < all(0)) != 0) << (at % BITS);
     }
-    above[-1] = -1;
+    for (int x = -CHANNELS; x < 0; x++) above[x] = -1;
     for (int x = width; x < eights * LANES + LANES; x++) above[x] = -1;
 }
 
 /* How much darker than their brighter sides eight places are, by the soft kernel: rings.py, `_valleys`. */
 INLINE v8 valley(const float *const soft[5], int x) {
     v8 here = load(soft[2] + x);
-    v8 before = larger(load(soft[2] + x - 1), load(soft[2] + x - 2));
-    v8 after = larger(load(soft[2] + x + 1), load(soft[2] + x + 2));
+    v8 before = larger(load(soft[2] + x - CHANNELS), load(soft[2] + x - 2 * CHANNELS));
+    v8 after = larger(load(soft[2] + x + CHANNELS), load(soft[2] + x + 2 * CHANNELS));
     v8 up = larger(load(soft[1] + x), load(soft[0] + x)), under = larger(load(soft[3] + x), load(soft[4] + x));
     return larger(larger(smaller(before, after), smaller(up, under)) - here, all(0));
 }
 
-INLINE v8 sum_beside(const float *row, int x) { return load(row + x - 1) + load(row + x) + load(row + x + 1); }
+INLINE v8 sum_beside(const float *row, int x) {
+    return load(row + x - CHANNELS) + load(row + x) + load(row + x + CHANNELS);
+}
 INLINE v8 spare_of(const float *above, int x) { return larger(load(above + x), all(0)); }
 INLINE v8 spare_beside(const float *above, int x) {
-    return spare_of(above, x - 1) + spare_of(above, x) + spare_of(above, x + 1);
+    return spare_of(above, x - CHANNELS) + spare_of(above, x) + spare_of(above, x + CHANNELS);
 }
 
 /* What the dark pixels of a row need, as a share of what their neighbours have to spare. */
-INLINE void ask(Work *w, int plane, int y) {
+INLINE void ask(Work *w, int y) {
     const Picture *p = w->p;
-    Bounds *b = &w->bounds[plane];
-    int width = p->out_width, height = p->out_height, words = words_of(p);
+    Bounds *b = &w->bounds;
+    int width = p->out_width * CHANNELS, height = p->out_height, words = words_of(p);
     uint64_t *asks = bits_at(b->asks, words, y), any = 0;
     const float *soft[5], *above[3];
-    for (int k = 0; k < 5; k++) soft[k] = row_of(&w->resampled, SOFT + plane, held(y + k - 2, height));
+    for (int k = 0; k < 5; k++) soft[k] = row_of(&w->resampled, SOFT, held(y + k - 2, height));
     for (int k = 0; k < 3; k++) above[k] = above_at(w, b, y + k - 1);
     float *asked = row_of(&b->asked, 0, y);
     memset(asked - LANES, 0, (size_t)b->asked.stride * sizeof(float));
@@ -118,8 +121,8 @@ INLINE const float *asked_at(const Work *w, const Bounds *b, int y) {
 }
 
 /* Where a row is touched, how much its pixels are asked for in all. */
-INLINE void sum_asked(Work *w, int plane, int y) {
-    Bounds *b = &w->bounds[plane];
+INLINE void sum_asked(Work *w, int y) {
+    Bounds *b = &w->bounds;
     const float *first = asked_at(w, b, y - 1), *second = asked_at(w, b, y), *third = asked_at(w, b, y + 1);
     float *of = row_of(&b->of, 0, y);
     EACH_EIGHT(bits_at(b->touched, words_of(w->p), y), words_of(w->p), at) {
@@ -134,8 +137,8 @@ INLINE v8 given_of(const float *above, const float *of, int x) {
 }
 
 /* Take from a row the light that it gives, and give it what it asked for. */
-INLINE void give(Work *w, int plane, int y) {
-    const Bounds *b = &w->bounds[plane];
+INLINE void give(Work *w, int y) {
+    const Bounds *b = &w->bounds;
     int words = words_of(w->p);
     const float *asked = asked_at(w, b, y), *above[3], *of[3];
     for (int k = 0; k < 3; k++) {
@@ -143,7 +146,7 @@ INLINE void give(Work *w, int plane, int y) {
         above[k] = above_at(w, b, row);
         of[k] = row < 0 || row >= w->p->out_height ? w->bench->nothing : row_of(&b->of, 0, row);
     }
-    float *light = row_of(&w->resampled, SHARP + plane, y);
+    float *light = row_of(&w->resampled, SHARP, y);
     EACH_EIGHT(bits_at(b->touched, words, y), words, at) {
         int x = at * LANES;
         store(light + x, load(light + x) - given_of(above[1], of[1], x) * load(of[1] + x));
@@ -152,7 +155,8 @@ INLINE void give(Work *w, int plane, int y) {
         int x = at * LANES;
         v8 given = all(0);
         for (int k = 0; k < 3; k++) {
-            given += given_of(above[k], of[k], x - 1) + given_of(above[k], of[k], x) + given_of(above[k], of[k], x + 1);
+            given += given_of(above[k], of[k], x - CHANNELS) + given_of(above[k], of[k], x) +
+                     given_of(above[k], of[k], x + CHANNELS);
         }
         store(light + x, load(light + x) + load(asked + x) * given);
     }
@@ -162,13 +166,11 @@ INLINE void give(Work *w, int plane, int y) {
 INLINE int bound(Work *w) {
     int height = w->p->out_height, filled = w->resampled.filled, from = w->looked;
     int to = filled == height ? height + BEHIND : filled - 1;
-    for (int plane = 0; plane < CHANNELS; plane++) {
-        for (int y = from; y < to; y++) {
-            if (y < height) look(w, plane, y);
-            if (y >= 1 && y - 1 < height) ask(w, plane, y - 1);
-            if (y >= 2 && y - 2 < height) sum_asked(w, plane, y - 2);
-            if (y >= BEHIND && y - BEHIND < height) give(w, plane, y - BEHIND);
-        }
+    for (int y = from; y < to; y++) {
+        if (y < height) look(w, y);
+        if (y >= 1 && y - 1 < height) ask(w, y - 1);
+        if (y >= 2 && y - 2 < height) sum_asked(w, y - 2);
+        if (y >= BEHIND && y - BEHIND < height) give(w, y - BEHIND);
     }
     w->looked = most(from, to);
     return most(w->looked - BEHIND, 0);

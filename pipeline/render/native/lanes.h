@@ -70,6 +70,19 @@ INLINE void transpose(v8 r[LANES]) {
     r[4] = BACK(b0, b4), r[5] = BACK(b1, b5), r[6] = BACK(b2, b6), r[7] = BACK(b3, b7);
 }
 
+/* Eight pixels of three channels, one after the other, become eight of each channel. */
+INLINE void take_apart(const float *at, v8 *red, v8 *green, v8 *blue) {
+    v8 a = load(at), b = load(at + 8), c = load(at + 16);
+    v8 first = __builtin_shufflevector(a, b, 0, 1, 2, 3, 12, 13, 14, 15);
+    v8 second = __builtin_shufflevector(a, c, 4, 5, 6, 7, 8, 9, 10, 11);
+    v8 third = __builtin_shufflevector(b, c, 0, 1, 2, 3, 12, 13, 14, 15);
+    v8 late = __builtin_shufflevector(second, third, 2, 3, 9, 10, 6, 7, 13, 14);
+    v8 early = __builtin_shufflevector(first, second, 1, 2, 8, 9, 5, 6, 12, 13);
+    *red = __builtin_shufflevector(first, late, 0, 3, 8, 10, 4, 7, 12, 14);
+    *green = __builtin_shufflevector(early, late, 0, 2, 9, 11, 4, 6, 13, 15);
+    *blue = __builtin_shufflevector(early, third, 1, 3, 8, 11, 5, 7, 12, 15);
+}
+
 /* Floats that begin at a cache line; nothing where there is no room for them. */
 static float *zeros(size_t count) {
     size_t bytes = (count * sizeof(float) + 63) / 64 * 64;

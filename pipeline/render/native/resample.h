@@ -87,9 +87,9 @@ INLINE void down(const Lines *lines, int taps, const Sum sums[LANES], const floa
 }
 
 /* Eight pixels of eight rows across, from pixel x on; the panel's floats are those from `base` on. */
-INLINE void across(const Axis *axis, int x, int last, const float *panel, int base, float *const rows[CHANNELS][LANES]) {
+INLINE void across(const Axis *axis, int x, int last, const float *panel, int base, float *const rows[LANES]) {
     int taps = axis->taps;
-    v8 made[CHANNELS][LANES];
+    v8 made[CHANNELS * LANES];
     for (int k = 0; k < LANES; k += 2) {
         int here = least(x + k, last), next = least(x + k + 1, last);
         const float *weights = axis->weights + (size_t)here * taps, *others = axis->weights + (size_t)next * taps;
@@ -102,12 +102,13 @@ INLINE void across(const Axis *axis, int x, int last, const float *panel, int ba
             green += weight * load(from + LANES), green_next += other * load(also + LANES);
             blue += weight * load(from + 2 * LANES), blue_next += other * load(also + 2 * LANES);
         }
-        made[0][k] = red, made[1][k] = green, made[2][k] = blue;
-        made[0][k + 1] = red_next, made[1][k + 1] = green_next, made[2][k + 1] = blue_next;
+        v8 *both = made + CHANNELS * k;
+        both[0] = red, both[1] = green, both[2] = blue;
+        both[3] = red_next, both[4] = green_next, both[5] = blue_next;
     }
-    for (int channel = 0; channel < CHANNELS; channel++) {
-        transpose(made[channel]);
-        for (int row = 0; row < LANES; row++) store(rows[channel][row] + x, made[channel][row]);
+    for (int part = 0; part < CHANNELS * LANES; part += LANES) {
+        transpose(made + part);
+        for (int row = 0; row < LANES; row++) store(rows[row] + CHANNELS * x + part, made[part + row]);
     }
 }
 
@@ -116,16 +117,13 @@ INLINE void resample(Work *w, int y, int count) {
     const float *start = w->lines->data + (size_t)(p->left - w->lines->left) * CHANNELS - lead_of(w);
     int lead = lead_of(w), length = p->width * CHANNELS + lead, kernels = p->rings ? 2 : 1;
     int base[2] = {-lead, -lead}, x[2] = {0, 0}; /* first float that is held; next pixel */
-    float *rows[2][CHANNELS][LANES];
+    float *rows[2][LANES];
     Sum sums[2][LANES];
     for (int k = 0; k < kernels; k++) {
         for (int row = 0; row < LANES; row++) {
             sums[k][row] = sum_of(w->lines, &p->down[k], p->top, least(y + row, y + count - 1));
+            rows[k][row] = row_of(&w->resampled, k, y + row);
         }
-    }
-    for (int plane = 0; plane < kernels * CHANNELS; plane++) {
-        float **eight = rows[plane / CHANNELS][plane % CHANNELS];
-        for (int row = 0; row < LANES; row++) eight[row] = row_of(&w->resampled, plane, y + row);
     }
     for (int at = 0; at < length; at += CHUNK) {
         int end = least(at + CHUNK, length);
@@ -158,18 +156,15 @@ INLINE void more_light(Work *w) {
     if (!p->resampled) {
         for (int row = y; row < y + count; row++) {
             const float *line = line_of(w->lines, p->top + row) + (size_t)(p->left - w->lines->left) * CHANNELS;
-            for (int channel = 0; channel < CHANNELS; channel++) {
-                float *plane = row_of(&w->resampled, channel, row);
-                for (int x = 0; x < width; x++) plane[x] = line[CHANNELS * x + channel];
-            }
+            memcpy(row_of(&w->resampled, SHARP, row), line, (size_t)width * CHANNELS * sizeof(float));
         }
         return;
     }
     resample(w, y, count);
-    for (int channel = SOFT; p->rings && channel < RESAMPLED; channel++) {
-        for (int row = y; row < y + count; row++) {
-            float *soft = row_of(&w->resampled, channel, row);
-            soft[-1] = soft[-2] = soft[0], soft[width] = soft[width + 1] = soft[width - 1];
+    for (int row = y; p->rings && row < y + count; row++) {
+        float *soft = row_of(&w->resampled, SOFT, row), *last = soft + (width - 1) * CHANNELS;
+        for (int beyond = CHANNELS; beyond <= 2 * CHANNELS; beyond += CHANNELS) {
+            memcpy(soft - beyond, soft, CHANNELS * sizeof(float)), memcpy(last + beyond, last, CHANNELS * sizeof(float));
         }
     }
 }

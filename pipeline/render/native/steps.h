@@ -2,7 +2,8 @@
 
    This is the arithmetic of kernel.py, resize.py, rings.py, colour.py and sharpen.py, which say what each step means
    and why, done a few rows at a time, so that what is worked on stays in a core's own memory. The tests hold both
-   against each other. All light is float32; rows are planes of one channel, but for the source's lines (as decoded).
+   against each other. All light is float32. Lines and what is resampled of them are as decoded, the channels of a pixel
+   side by side; from the target's light on, rows are planes of one channel.
 
    Lanes: eight output rows (while light is resampled across) or eight neighbouring pixels (all else). */
 
@@ -24,16 +25,16 @@ INLINE float most_of(const Picture *p) { return p->resampled ? p->brightest : IN
 INLINE void to_target(Work *w, int y) {
     const Picture *p = w->p;
     const float *m = p->luminance, *t = p->to_target;
-    const float *red = row_of(&w->resampled, 0, y), *green = row_of(&w->resampled, 1, y);
-    const float *blue = row_of(&w->resampled, 2, y);
+    const float *light = row_of(&w->resampled, SHARP, y);
     float *row[CHANNELS], *lightness = row_of(&w->target, LIGHTNESS, y) + w->pad;
     for (int k = 0; k < CHANNELS; k++) row[k] = row_of(&w->target, k, y);
     v8 none = all(least_of(p)), full = all(most_of(p));
     int width = p->out_width, kept = p->kept, kept_end = p->kept_end;
     v8i outside = {0}, blown = {0};
     for (int x = 0; x < width; x += LANES) {
-        v8 r = smaller(larger(load(red + x), none), full), g = smaller(larger(load(green + x), none), full);
-        v8 b = smaller(larger(load(blue + x), none), full);
+        v8 r, g, b;
+        take_apart(light + CHANNELS * x, &r, &g, &b);
+        r = smaller(larger(r, none), full), g = smaller(larger(g, none), full), b = smaller(larger(b, none), full);
         v8 one = all(t[0]) * r + all(t[1]) * g + all(t[2]) * b, two = all(t[3]) * r + all(t[4]) * g + all(t[5]) * b;
         v8 three = all(t[6]) * r + all(t[7]) * g + all(t[8]) * b;
         v8i lost = (smaller(smaller(one, two), three) < all(-TOLERANCE)) | (larger(larger(one, two), three) > all(1 + TOLERANCE));
@@ -43,9 +44,9 @@ INLINE void to_target(Work *w, int y) {
         outside -= lost;
         store(row[0] + x, one), store(row[1] + x, two), store(row[2] + x, three);
         if (p->taps) {
-            v8 light = lightness_of(all(m[0]) * r + all(m[1]) * g + all(m[2]) * b);
-            store(lightness + x, light);
-            blown |= light >= all(LIGHTEST);
+            v8 shown = lightness_of(all(m[0]) * r + all(m[1]) * g + all(m[2]) * b);
+            store(lightness + x, shown);
+            blown |= shown >= all(LIGHTEST);
         }
     }
     w->blown_rows[y] = any_of(blown) != 0;
@@ -53,14 +54,23 @@ INLINE void to_target(Work *w, int y) {
     for (int x = 1; x <= w->pad; x++) lightness[-x] = lightness[0], lightness[width - 1 + x] = lightness[width - 1];
 }
 
-INLINE void write_light(const Picture *p, int y, const Rows *rows, float lowest, float highest) {
+/* The light of the frame itself, held to what its encoding can hold. */
+INLINE void write_light(const Work *w, int y) {
+    const Picture *p = w->p;
+    const float *light = row_of(&w->resampled, SHARP, y) + p->kept * CHANNELS;
+    float *line = (float *)p->out + place_in_picture(p, y), lowest = least_of(p), highest = most_of(p);
+    for (int x = 0; x < (p->kept_end - p->kept) * CHANNELS; x++) {
+        float one = light[x] > lowest ? light[x] : lowest;
+        line[x] = one < highest ? one : highest;
+    }
+}
+
+INLINE void write_target_light(const Work *w, int y) {
+    const Picture *p = w->p;
     float *line = (float *)p->out + place_in_picture(p, y);
     for (int k = 0; k < CHANNELS; k++) {
-        const float *row = row_of(rows, k, y) + p->kept;
-        for (int x = 0; x < p->kept_end - p->kept; x++) {
-            float light = row[x] > lowest ? row[x] : lowest;
-            line[CHANNELS * x + k] = light < highest ? light : highest;
-        }
+        const float *row = row_of(&w->target, k, y) + p->kept;
+        for (int x = 0; x < p->kept_end - p->kept; x++) line[CHANNELS * x + k] = row[x];
     }
 }
 
@@ -99,7 +109,7 @@ INLINE void finish_rows(Work *w) {
         if (p->sink == TO_CODES) {
             write_codes(w, w->made);
         } else {
-            write_light(p, w->made, &w->target, -INFINITY, INFINITY);
+            write_target_light(w, w->made);
         }
     }
 }
@@ -114,7 +124,7 @@ INLINE void go_on(Work *w) {
         while (w->target.filled < ready) {
             int y = w->target.filled++;
             if (p->sink == TO_LIGHT) {
-                write_light(p, y, &w->resampled, least_of(p), most_of(p));
+                write_light(w, y);
             } else {
                 to_target(w, y);
                 finish_rows(w);
@@ -126,14 +136,13 @@ INLINE void go_on(Work *w) {
 static int begin(Work *w, Picture *p, const Lines *lines, const Bench *bench) {
     *w = (Work){.p = p, .lines = lines, .bench = bench, .pad = pad_of(p)};
     w->blown_rows = calloc((size_t)p->out_height, 1);
-    int room = begin_rows(&w->resampled, p->rings ? RESAMPLED : CHANNELS, stride_of(p), RESAMPLED_ROWS) &
+    int room = begin_rows(&w->resampled, p->rings ? RESAMPLED : SOFT, light_stride_of(p), RESAMPLED_ROWS) &
                begin_rows(&w->target, FINISHED, padded_stride_of(p), 2 * w->pad + 2) & (w->blown_rows != NULL);
-    for (int plane = 0; p->rings && plane < CHANNELS; plane++) room &= begin_bounds(&w->bounds[plane], p);
-    return room;
+    return room & (p->rings ? begin_bounds(&w->bounds, p) : 1);
 }
 
 static void end(Work *w) {
-    for (int plane = 0; plane < CHANNELS; plane++) end_bounds(&w->bounds[plane]);
+    end_bounds(&w->bounds);
     free(w->blown_rows), free(w->resampled.data), free(w->target.data);
 }
 
@@ -158,17 +167,18 @@ static int begin_ring(Lines *lines) {
 
 /* What all pictures need at most to be worked on. */
 static int begin_bench(Bench *bench, const Picture *pictures, int count) {
-    size_t panel[2] = {0, 0}, row = 0;
+    size_t panel[2] = {0, 0}, row = 0, light = 0;
     int pad = 0;
     for (const Picture *p = pictures; p < pictures + count; p++) {
         for (int k = 0; k < 2; k++) panel[k] = larger_size(panel[k], panel_length(p, k));
         row = larger_size(row, (size_t)padded_stride_of(p)), pad = most(pad, pad_of(p));
+        light = larger_size(light, (size_t)light_stride_of(p));
     }
     for (int k = 0; k < 2; k++) bench->panel[k] = zeros(panel[k]);
-    bench->row = zeros(4 * row + 2 * LANES);
+    bench->row = zeros(larger_size(4 * row, light) + 2 * LANES);
     bench->near_rows = calloc((size_t)(2 * pad + 1), sizeof(float *));
-    float *outside = zeros(row + 2 * LANES), *nothing = zeros(row + 2 * LANES);
-    for (size_t x = 0; outside && x < row + 2 * LANES; x++) outside[x] = -1;
+    float *outside = zeros(light + 2 * LANES), *nothing = zeros(light + 2 * LANES);
+    for (size_t x = 0; outside && x < light + 2 * LANES; x++) outside[x] = -1;
     bench->outside = outside ? outside + LANES : NULL, bench->nothing = nothing ? nothing + LANES : NULL;
     return bench->panel[0] && bench->panel[1] && bench->row && bench->near_rows && outside && nothing;
 }

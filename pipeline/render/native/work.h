@@ -5,8 +5,8 @@
 
 #include "rows.h"
 
-/* Planes of the rows that are resampled, and of those in the target's light. */
-enum { SHARP = 0, SOFT = CHANNELS, RESAMPLED = 2 * CHANNELS };
+/* Planes of the rows that are resampled, each as (column, channel), and of those in the target's light. */
+enum { SHARP, SOFT, RESAMPLED };
 enum { LIGHTNESS = CHANNELS, FINISHED };
 enum { EDGE_PX = 2 }; /* sharpen.py */
 
@@ -18,7 +18,7 @@ typedef struct {
     float *outside, *nothing; /* rows that no picture has: nothing to spare, nothing asked */
 } Bench;
 
-/* The bounding of one plane's dark rings: what there is above the bound, what is asked of each neighbour, and how much
+/* The bounding of dark rings: what there is above the bound, what is asked of each neighbour, and how much
    all of them ask; for each eight pixels a bit: whether any is too dark, asks for light, or has to do with what asks. */
 typedef struct {
     Rows above, asked, of;
@@ -31,7 +31,7 @@ typedef struct {
     const Bench *bench;
     Rows resampled; /* see SHARP, SOFT */
     Rows target;    /* light of the target, not yet sharpened, and L* */
-    Bounds bounds[CHANNELS];
+    Bounds bounds;
     int looked;          /* rows that were held against their bound */
     int pad;             /* columns that L* goes on beyond its rims, and rows that sharpening needs around one */
     int made;            /* rows that are done */
@@ -40,6 +40,7 @@ typedef struct {
 
 /* Floats in a row: whole lanes, and some beyond both rims. */
 INLINE int stride_of(const Picture *p) { return whole_lanes(p->out_width) + 3 * LANES; }
+INLINE int light_stride_of(const Picture *p) { return whole_lanes(p->out_width * CHANNELS) + 5 * LANES; }
 INLINE int pad_of(const Picture *p) { return p->taps ? most(p->tap_count - 1 + EDGE_PX, p->window) : 0; }
 INLINE int padded_stride_of(const Picture *p) { return stride_of(p) + 2 * pad_of(p) + LANES; }
 
