@@ -21,7 +21,7 @@ from jsonschema import Draft202012Validator
 
 import pipeline.cli
 import pipeline.deliver.finish
-import pipeline.deliver.workers
+import pipeline.deliver.work
 from pipeline.cli import main
 from tests.deliver.review.shoot import answer
 from tests.frames.inspection.subjects import composite
@@ -348,7 +348,7 @@ def test_a_run_that_is_stopped_says_that_the_next_goes_on(
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(pipeline.deliver.workers, "work_on_frame", stop)
+    monkeypatch.setattr(pipeline.deliver.work, "work_on_frame", stop)
     code, _, err = run(capsys, "export", write_job(tmp_path), "--workers", 1)
     assert (code, err) == (1, "\nstopped; what was finished is kept, the next run goes on from there\n")
 

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from pipeline.deliver.crew import Crew
+    from pipeline.deliver.done import FrameDone
     from pipeline.deliver.tasks import FrameTask
-    from pipeline.deliver.work import FrameDone
     from pipeline.deliver.workers import Hands
 
 __all__ = ["Asked", "Came", "Summary", "export", "export_each", "faults_of"]

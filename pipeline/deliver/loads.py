@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 # All that a frame's work loads when it is first at it (`tests/deliver/test_loads.py` sees to it).
 LOADS = (
     "pipeline.deliver.workers",
+    "pipeline.deliver.work",
     "pipeline.deliver.tasks",
     "pipeline.plan.facts",
     "pipeline.plan.rendition",

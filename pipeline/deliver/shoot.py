@@ -28,11 +28,11 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from pipeline.deliver.done import FrameDone
     from pipeline.deliver.recall import Sources
     from pipeline.deliver.review.replies import Kept
     from pipeline.deliver.reworded.kept import Exported
     from pipeline.deliver.survey import Survey
-    from pipeline.deliver.work import FrameDone
     from pipeline.ledger.book import ContentStamp, Ledger
     from pipeline.ledger.made import Made
     from pipeline.plan.rendition import Plan

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.deliver.cores import CORES
 from pipeline.deliver.cost import encoding_cost
+from pipeline.deliver.done import FrameDone
 from pipeline.deliver.memory import MOST_PIXELS
 from pipeline.deliver.unchanged import see_unchanged
 from pipeline.deliver.verify.readers import picture_digest
@@ -34,18 +35,6 @@ if TYPE_CHECKING:
     # Sends a file to the disk; what comes back waits for it, and returns its time or raises OSError.
     Write = Callable[[Path, bytes], Callable[[], int]]
     _Alike = tuple[int, OutputFormat, tuple[tuple[OutputFormat, int], ...], PictureFacts, Policy, bool, float]
-
-
-@dataclass(frozen=True, slots=True)
-class FrameDone:
-    """What came of one frame: the files made, what failed on the way, what the decoder noted."""
-
-    file: str
-    made: tuple[Made, ...]
-    faults: tuple[Fault, ...]
-    notes: tuple[str, ...]
-    rendered: int
-    rewritten: int
 
 
 @dataclass(frozen=True, slots=True)

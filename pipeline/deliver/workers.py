@@ -6,10 +6,10 @@ from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
+from pipeline.deliver.done import FrameDone
 from pipeline.deliver.memory import IDLE, memory_to_use, need
 from pipeline.deliver.place import at_work_in
 from pipeline.deliver.side_by_side import Room, Way, worked_on
-from pipeline.deliver.work import FrameDone, work_on_frame
 from pipeline.deliver.write import sweep_unfinished
 from pipeline.faults import Fault
 from pipeline.job.sizes import memory_words
@@ -52,6 +52,8 @@ def _with_note(task: FrameTask, done: FrameDone, total: int) -> FrameDone:
 
 def at_work(task: FrameTask) -> FrameDone:
     """Make every file of one frame, and hold its output folder meanwhile."""
+    from pipeline.deliver.work import work_on_frame  # noqa: PLC0415 (whoever only hands out work does not load it)
+
     with at_work_in(task.out):
         try:
             return work_on_frame(task)

@@ -17,10 +17,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+import pipeline.deliver.work
 import pipeline.deliver.workers
 from pipeline.deliver.export import Asked, Summary, export
 from pipeline.deliver.place import at_work_in
-from pipeline.deliver.work import FrameDone, work_on_frame
+from pipeline.deliver.work import work_on_frame
 from pipeline.faults import RequestRefused
 from tests.small_shoot import FRAME, HEAD, frame, own_target, write_job
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from pipeline.deliver.done import FrameDone
     from pipeline.deliver.tasks import FrameTask
 
 NAMES = ("bowl.jpg", "bread.jpg", "plum.jpg")
@@ -137,7 +139,7 @@ def test_a_frame_that_kills_its_workers_is_told_and_the_others_are_made(
 
 
 def test_a_frame_for_which_memory_does_not_suffice_is_told(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pipeline.deliver.workers, "work_on_frame", exhausting)
+    monkeypatch.setattr(pipeline.deliver.work, "work_on_frame", exhausting)
     (fault,) = run(job).faults
     assert str(fault).startswith("bread.jpg: there was not enough memory for it; close other programs")
 

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from pipeline.deliver.done import FrameDone
     from pipeline.deliver.tasks import FrameTask
-    from pipeline.deliver.work import FrameDone
 
 # A worker's first task, and the modules that are loaded for it alone.
 FIRST_TASK = """

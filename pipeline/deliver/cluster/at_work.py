@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.deliver.cluster.away import Away, work_away
 from pipeline.deliver.cluster.versions import differences, versions
-from pipeline.deliver.work import FrameDone
+from pipeline.deliver.done import FrameDone
 from pipeline.deliver.write import unfinished
 from pipeline.faults import Fault
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.deliver.work import FrameDone, work_on_frame
+from pipeline.deliver.done import FrameDone
+from pipeline.deliver.work import work_on_frame
 from pipeline.deliver.workers import at_work
 from pipeline.faults import Fault, RequestRefused
 from pipeline.job.kept_names import SET_ASIDE

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from pipeline.deliver.cluster.at_work import about, seen, work_as
 from pipeline.deliver.cluster.away import Away
 from pipeline.deliver.cluster.versions import differences, versions
-from pipeline.deliver.work import FrameDone
+from pipeline.deliver.done import FrameDone
 from pipeline.deliver.workers import results
 from pipeline.deliver.write import sweep_unfinished, unfinished
 from pipeline.faults import Fault, RequestRefused, counted

@@ -24,9 +24,9 @@ from pipeline.ledger.book import read_made
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from pipeline.deliver.done import FrameDone
     from pipeline.deliver.storage.store import Version
     from pipeline.deliver.tasks import FrameTask
-    from pipeline.deliver.work import FrameDone
     from pipeline.deliver.workers import Hands
 
 OWNER = "owner"  # a file of the private folder: the word by which we know our own lock again

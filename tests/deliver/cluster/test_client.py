@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from pipeline.deliver.done import FrameDone
     from pipeline.deliver.tasks import FrameTask
-    from pipeline.deliver.work import FrameDone
 
 FRAMES = 6
 HEAD = f"""
