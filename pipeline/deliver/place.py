@@ -69,6 +69,7 @@ def places_of(plan: Plan, out: Path, made: Iterable[str] = ()) -> set[str]:
         f"{SHEET_FOLDER}/earlier",
         WEB_FOLDER,
         *(f"{SHEET_FOLDER}/{place.name}" for place in (out / SHEET_FOLDER).glob(f"{FOR_OUTLET}*")),
+        *(f"{WEB_FOLDER}/{place.name}" for place in (out / WEB_FOLDER).glob("*")),  # one for each language
         *(str(Path(path).parent) for path in (*planned_paths(plan), *made)),
     }
 

@@ -291,6 +291,17 @@ def test_what_a_killed_run_left_is_swept_and_finished(job: Path) -> None:
     assert not list((job.parent / "out").rglob(".unfinished-*"))
 
 
+def test_what_a_killed_run_left_is_swept_from_every_folder_that_an_export_writes_to(job: Path) -> None:
+    run(job)
+    out = job.parent / "out"
+    folders = {path.parent for path in out.rglob("*") if path.is_file()}
+    assert out / "web" / "en" in folders
+    for folder in folders:
+        (folder / ".unfinished-1-0badcafe-some.html").touch()
+    run(job)
+    assert not list(out.rglob(".unfinished-*"))
+
+
 def test_a_delivered_name_stays_until_rename(job: Path) -> None:
     run(job)
     out = job.parent / "out"
