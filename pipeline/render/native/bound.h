@@ -27,11 +27,12 @@ static int begin_bounds(Bounds *b, const Picture *p) {
     b->dark = calloc(bits, sizeof(uint64_t)), b->asks = calloc(bits, sizeof(uint64_t));
     b->touched = calloc(bits, sizeof(uint64_t));
     return begin_rows(&b->above, 1, light_stride_of(p), ABOVE_ROWS) & begin_rows(&b->asked, 1, light_stride_of(p), ASKED_ROWS) &
-           begin_rows(&b->of, 1, light_stride_of(p), ASKED_ROWS) & (b->dark && b->asks && b->touched);
+           begin_rows(&b->of, 1, light_stride_of(p), ASKED_ROWS) &
+           begin_rows(&b->given, 1, light_stride_of(p), ASKED_ROWS) & (b->dark && b->asks && b->touched);
 }
 
 static void end_bounds(Bounds *b) {
-    free(b->above.data), free(b->asked.data), free(b->of.data), free(b->dark), free(b->asks), free(b->touched);
+    free(b->above.data), free(b->asked.data), free(b->of.data), free(b->given.data), free(b->dark), free(b->asks), free(b->touched);
 }
 
 INLINE const float *above_at(const Work *w, const Bounds *b, int y) {
@@ -120,45 +121,38 @@ INLINE const float *asked_at(const Work *w, const Bounds *b, int y) {
     return y < 0 || y >= w->p->out_height ? w->bench->nothing : row_of(&b->asked, 0, y);
 }
 
-/* Where a row is touched, how much its pixels are asked for in all. */
+/* Where a row is touched, how much its pixels are asked for in all, and the share of it that they can give. */
 INLINE void sum_asked(Work *w, int y) {
     Bounds *b = &w->bounds;
     const float *first = asked_at(w, b, y - 1), *second = asked_at(w, b, y), *third = asked_at(w, b, y + 1);
-    float *of = row_of(&b->of, 0, y);
+    const float *above = row_of(&b->above, 0, y);
+    float *of = row_of(&b->of, 0, y), *given = row_of(&b->given, 0, y);
     EACH_EIGHT(bits_at(b->touched, words_of(w->p), y), words_of(w->p), at) {
         int x = at * LANES;
-        store(of + x, sum_beside(first, x) + sum_beside(second, x) + sum_beside(third, x));
+        v8 sum = sum_beside(first, x) + sum_beside(second, x) + sum_beside(third, x);
+        store(of + x, sum);
+        store(given + x, spare_of(above, x) / larger(sum, all(1)));
     }
-}
-
-/* What a place can give when so much is asked of it. */
-INLINE v8 given_of(const float *above, const float *of, int x) {
-    return spare_of(above, x) / larger(load(of + x), all(1));
 }
 
 /* Take from a row the light that it gives, and give it what it asked for. */
 INLINE void give(Work *w, int y) {
     const Bounds *b = &w->bounds;
     int words = words_of(w->p);
-    const float *asked = asked_at(w, b, y), *above[3], *of[3];
+    const float *asked = asked_at(w, b, y), *of = row_of(&b->of, 0, y), *given[3];
     for (int k = 0; k < 3; k++) {
         int row = y + k - 1;
-        above[k] = above_at(w, b, row);
-        of[k] = row < 0 || row >= w->p->out_height ? w->bench->nothing : row_of(&b->of, 0, row);
+        given[k] = row < 0 || row >= w->p->out_height ? w->bench->nothing : row_of(&b->given, 0, row);
     }
     float *light = row_of(&w->resampled, SHARP, y);
     EACH_EIGHT(bits_at(b->touched, words, y), words, at) {
         int x = at * LANES;
-        store(light + x, load(light + x) - given_of(above[1], of[1], x) * load(of[1] + x));
+        store(light + x, load(light + x) - load(given[1] + x) * load(of + x));
     }
     EACH_EIGHT(bits_at(b->asks, words, y), words, at) {
         int x = at * LANES;
-        v8 given = all(0);
-        for (int k = 0; k < 3; k++) {
-            given += given_of(above[k], of[k], x - CHANNELS) + given_of(above[k], of[k], x) +
-                     given_of(above[k], of[k], x + CHANNELS);
-        }
-        store(light + x, load(light + x) + load(asked + x) * given);
+        v8 sum = sum_beside(given[0], x) + sum_beside(given[1], x) + sum_beside(given[2], x);
+        store(light + x, load(light + x) + load(asked + x) * sum);
     }
 }
 

@@ -19,9 +19,15 @@ enum { LANES = 8 };
 
 typedef float v8 __attribute__((vector_size(32)));
 typedef int32_t v8i __attribute__((vector_size(32)));
+typedef float v4 __attribute__((vector_size(16)));
 
 INLINE v8 load(const float *at) {
     v8 found;
+    memcpy(&found, at, sizeof found);
+    return found;
+}
+INLINE v4 load_four(const float *at) {
+    v4 found;
     memcpy(&found, at, sizeof found);
     return found;
 }
@@ -32,11 +38,16 @@ INLINE v8 chosen(v8i where, v8 yes, v8 no) { return (v8)((where & (v8i)yes) | (~
 #ifdef __AVX2__
 INLINE v8 smaller(v8 a, v8 b) { return (v8)_mm256_min_ps((__m256)a, (__m256)b); }
 INLINE v8 larger(v8 a, v8 b) { return (v8)_mm256_max_ps((__m256)a, (__m256)b); }
+INLINE v4 from_0_to_1(v4 x) { return (v4)_mm_min_ps(_mm_max_ps((__m128)x, _mm_setzero_ps()), _mm_set1_ps(1)); }
 INLINE v8 square_root(v8 x) { return (v8)_mm256_sqrt_ps((__m256)x); }
 INLINE int any_of(v8i where) { return _mm256_movemask_ps((__m256)where); }
 #else
 INLINE v8 smaller(v8 a, v8 b) { return chosen(a < b, a, b); }
 INLINE v8 larger(v8 a, v8 b) { return chosen(a > b, a, b); }
+INLINE v4 from_0_to_1(v4 x) {
+    for (int k = 0; k < 4; k++) x[k] = fminf(fmaxf(x[k], 0), 1);
+    return x;
+}
 INLINE v8 square_root(v8 x) {
     for (int k = 0; k < LANES; k++) x[k] = sqrtf(x[k]);
     return x;

@@ -192,7 +192,7 @@ static void end_bench(Bench *bench) {
 /* One sweep over a strip of the frame, which makes that part of every picture. */
 static int sweep_strip(const Frame *frame, Picture *parts, int count) {
     Lines lines, half;
-    Halving halving = {0};
+    float *halving = NULL;
     Bench bench = {0};
     begin_lines(&lines, parts, count, 0);
     int halves = begin_lines(&half, parts, count, 1), room = begin_bench(&bench, parts, count);
@@ -201,7 +201,8 @@ static int sweep_strip(const Frame *frame, Picture *parts, int count) {
         lines.right = most(lines.right, least(first_column(&half) + columns(&half), frame->width));
         lines.done = least(lines.done, most(2 * half.done - BEFORE, 0));
         lines.end = most(lines.end, least(2 * half.end - 2 + AFTER, frame->height));
-        room &= begin_ring(&half) & begin_halving(&halving, &half);
+        halving = halving_room(&half);
+        room &= begin_ring(&half) & (halving != NULL);
     }
     room &= begin_ring(&lines);
     Work *works = calloc((size_t)count, sizeof(Work));
@@ -211,12 +212,12 @@ static int sweep_strip(const Frame *frame, Picture *parts, int count) {
     }
     while (room && lines.done < lines.end) {
         for (int more = 0; more < LINES_AT_ONCE && lines.done < lines.end; more++) next_line(&lines, frame);
-        while (halves && is_next_half_there(&half, &lines, frame->height)) next_half_line(&half, &lines, frame, &halving);
+        while (halves && is_next_half_there(&half, &lines, frame->height)) next_half_line(&half, &lines, frame, halving);
         for (int one = 0; one < count; one++) go_on(&works[one]);
     }
     for (int one = 0; works && one < count; one++) end(&works[one]);
     end_bench(&bench);
-    free(works), free(lines.data), free(half.data), free(halving.line), free(halving.even), free(halving.odd);
+    free(works), free(lines.data), free(half.data), free(halving);
     return room;
 }
 

@@ -18,10 +18,11 @@ typedef struct {
     float *outside, *nothing; /* rows that no picture has: nothing to spare, nothing asked */
 } Bench;
 
-/* The bounding of dark rings: what there is above the bound, what is asked of each neighbour, and how much
-   all of them ask; for each eight pixels a bit: whether any is too dark, asks for light, or has to do with what asks. */
+/* The bounding of dark rings: what there is above the bound, what is asked of each neighbour, how much all of them ask,
+   and what share of that is given; for each eight numbers a bit: whether any is too dark, asks for light, or has to do
+   with what asks. */
 typedef struct {
-    Rows above, asked, of;
+    Rows above, asked, of, given;
     uint64_t *dark, *asks, *touched;
 } Bounds;
 
