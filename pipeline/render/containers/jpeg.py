@@ -171,7 +171,10 @@ def _with_components(exif: bytes, components: int) -> bytes:
 
 def _fitting(block: bytes) -> bytes:
     """Return the block without as many of its longest words as one segment has no room for."""
-    limit, parts = _SEGMENT_LIMIT - len(_EXIF), read_exif(block)
+    limit = _SEGMENT_LIMIT - len(_EXIF)
+    if len(block) <= limit:
+        return block
+    parts = read_exif(block)
     first = dict(parts.first)
     while len(block) > limit and (words := sorted(_WORDS & first.keys())):
         del first[max(words, key=lambda tag: len(first[tag].value))]
