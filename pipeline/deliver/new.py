@@ -16,6 +16,7 @@ from pipeline.deliver.write import write_whole
 from pipeline.faults import Fault, FrameUnreadable, RequestRefused
 from pipeline.frames.read_header import read_header
 from pipeline.job.asked import is_utf8
+from pipeline.job.example_words import DISCLOSURE, LEFT_OPEN, NAME, PARTNER, SITE
 from pipeline.job.explain import toml_text
 from pipeline.job.model import PIXEL_LIMIT
 from pipeline.job.plain_words import plain_words
@@ -56,8 +57,8 @@ targets = ["blog/step"]        # what a frame gets that names none of its own
 {credit}
 
 # [sponsor]                    # a paid post: the disclosure goes into every caption
-# name = "Partner's name"
-# disclosure = "Advertisement ..."                     # which words are due is for your local rules to say
+# name = {partner}
+# disclosure = {disclosure}                     # which words are due is for your local rules to say
 
 # A target changed for this shoot only, for example:
 # [targets."blog/hero"]
@@ -65,12 +66,12 @@ targets = ["blog/step"]        # what a frame gets that names none of its own
 """
 
 CREDIT = {  # each line as it stands where the frames do not say the same, and what is noted behind it
-    "creator": ("Your Name", ""),
-    "credit_line": ("Your Name / your-site.example", ""),
-    "copyright": ("© {year} Your Name", ""),
-    "licence_url": ("https://your-site.example/licence", "    # where the terms of use stand"),
-    "acquire_url": ("https://your-site.example/buy", "        # where a licence can be had"),
-    "usage_terms": ("...", "          # whether these words suffice is for your local rules to say"),
+    "creator": (NAME, ""),
+    "credit_line": (f"{NAME} / {SITE}", ""),
+    "copyright": (f"© {{year}} {NAME}", ""),
+    "licence_url": (f"https://{SITE}/licence", "    # where the terms of use stand"),
+    "acquire_url": (f"https://{SITE}/buy", "        # where a licence can be had"),
+    "usage_terms": (LEFT_OPEN, "          # whether these words suffice is for your local rules to say"),
 }
 
 FRAME = """
@@ -192,7 +193,8 @@ def job_text(title: str, job: str, frames: Sequence[tuple[str, Header, Proposal 
     date = f"date = {dates[0]}\n" if dates else "# date = 2026-01-31\n"
     year = dates[0][:4] if dates else "2026"
     credit = "\n".join(_credit([header.stated for _, header, _ in frames], year))
-    text = HEAD.format(title=_text(title), job=job, date=date, credit=credit)
+    sponsor = {"partner": _text(PARTNER), "disclosure": _text(DISCLOSURE)}
+    text = HEAD.format(title=_text(title), job=job, date=date, credit=credit, **sponsor)
     taken: set[str] = set()
     for number, (name, header, proposal) in enumerate(frames, start=1):
         slug = _free_slug(PurePosixPath(name).stem, number, taken)

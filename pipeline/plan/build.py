@@ -11,7 +11,7 @@ from pipeline.plan.describe import in_language
 from pipeline.plan.fill import describe
 from pipeline.plan.held import HeldFacts
 from pipeline.plan.level import turn_cautions, turn_of, turned_point, turned_region
-from pipeline.plan.lint import alt_cautions, shared_alts
+from pipeline.plan.lint import example_cautions, shared_alts, word_cautions
 from pipeline.plan.rendition import Plan, PlannedFrame
 from pipeline.plan.single import rendition_of, whole_frame
 from pipeline.plan.two_up import two_ups
@@ -75,7 +75,8 @@ def _frame(job: Job, asked: AskedFrame, header: Header, shared_alt: str | None) 
     alt, caption = (in_language(words, job.shoot.language) for words in (entry.alt, entry.caption))
     subject, keep = asked.subject, asked.keep
     cautions.extend(turn_cautions(turn, subject, keep))
-    cautions.extend(alt_cautions(alt or facts.alt, caption, entry.file, decorative=entry.decorative))
+    cautions.extend(word_cautions(alt or facts.alt, caption, entry.file, decorative=entry.decorative))
+    cautions.extend(example_cautions(facts, job.sponsor))
     cautions.extend(filter(None, [shared_alt]))
     cautions.extend(described.conflicts)
     held = dated(facts)

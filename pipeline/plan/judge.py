@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from pipeline.light.box import WHOLE
 from pipeline.plan.crop import find_crop
 from pipeline.plan.cut import crop_request
+from pipeline.plan.lost import REMEDY, lost_share
 
 if TYPE_CHECKING:
     from pipeline.job.job import Request
@@ -28,7 +29,7 @@ def refusal(target: Target, crop: Crop, short: bool, ppi: float | None) -> str |
         if short and (ppi is None or floor is None):
             return f"too small: this crop is {crop.box.width} px wide, less than the target asks for"
     if target.keep_miss == "refuse" and crop.keep_lost > 0:
-        return f"no crop of this shape holds the keep box: {crop.keep_lost:.0%} of it would be lost"
+        return f"no crop of this shape holds the keep box, {lost_share(crop.keep_lost)} of it would be lost: {REMEDY}"
     return None
 
 
@@ -36,7 +37,7 @@ def cautions(request: Request, frame: Size, crop: Crop, given: Given, ppi: float
     """Return what deserves a second look. `ppi` is that of the paper, None off paper."""
     target, found = request.target, []
     if crop.keep_lost > 0:
-        found.append(f"{max(crop.keep_lost, 0.01):.0%} of the keep box is cut off or covered")
+        found.append(f"{lost_share(crop.keep_lost)} of the keep box is cut off or covered: {REMEDY}")
     if crop.reached == "no" and request.anchor_by_hand:
         # A profile's anchor is a wish, weighed against the picture lost for it; this one the job asks for by name.
         found.append("anchor not reached: with the subject there, too much of the picture or the keep box is lost")
@@ -69,5 +70,5 @@ def _tightness(request: Request, frame: Size, crop: Crop) -> str | None:
         return None
     return (
         f"a tight crop, {crop.box.width} px wide, so that the keep box {', '.join(reasons)}; "
-        f"it could be {free} px without: make the keep box smaller, or give this target one of its own"
+        f"it could be {free} px without: {REMEDY}"
     )

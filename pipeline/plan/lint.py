@@ -9,17 +9,31 @@ import re
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+from pipeline.job.example_words import is_example
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from pipeline.job.model import Sponsor
+    from pipeline.plan.facts import PictureFacts
+
 LONGEST_ALT = 250
+CREDIT_WORDS = {
+    "credit_line": "credit line",
+    "copyright": "copyright",
+    "licence_url": "address of the licence",
+    "acquire_url": "address where a licence can be had",
+    "usage_terms": "text of the terms of use",
+}
 PLACEHOLDER = re.compile(r"(image|picture|photo|spacer|img|dsc|untitled|intro)?[\s#_-]*\d*", re.IGNORECASE)
 ANNOUNCES = re.compile(r"(an?|the)?\s*(image|picture|photo|photograph|shot)s?\s+(of|showing)\b", re.IGNORECASE)
 ENDING = re.compile(r"\.(jpe?g|png|webp|avif|tiff?|heic|dng|raw|gif)$", re.IGNORECASE)
 
 
-def alt_cautions(alt: str | None, caption: str | None, file: str, *, decorative: bool) -> Iterator[str]:
-    """Yield what is doubtful about the alt text of one frame (None where nothing is written)."""
+def word_cautions(alt: str | None, caption: str | None, file: str, *, decorative: bool) -> Iterator[str]:
+    """Yield what is doubtful about the caption and the alt text of one frame (None where nothing is written)."""
+    if caption and not _has_words(caption):
+        yield "the caption says nothing: write one, or leave it out"
     if decorative:
         if alt and alt.strip():
             yield "it is decorative and has an alt text: only one of the two can be meant (WCAG F39)"
@@ -37,7 +51,7 @@ def alt_cautions(alt: str | None, caption: str | None, file: str, *, decorative:
         words
     ):
         yield "the alt text is a file name: say what is to be seen (WCAG F30)"
-    elif PLACEHOLDER.fullmatch(words):
+    elif PLACEHOLDER.fullmatch(words) or not _has_words(words):
         yield "the alt text says nothing about the picture: say what is to be seen (WCAG F30)"
     if ANNOUNCES.match(words):
         yield (
@@ -51,6 +65,23 @@ def alt_cautions(alt: str | None, caption: str | None, file: str, *, decorative:
         )
     if caption and words == caption.strip():
         yield "the alt text repeats the caption, so it is heard twice: say what the caption does not (W3C alt tips)"
+
+
+def example_cautions(facts: PictureFacts, sponsor: Sponsor | None) -> Iterator[str]:
+    """Yield which words of the credit and of a paid post are still the examples of a first job file."""
+    own = "write your own, or leave it out"
+    said = [("creator", name, own) for name in facts.creators]
+    said += [(word, getattr(facts, name), own) for name, word in CREDIT_WORDS.items()]
+    if sponsor:
+        said.append(("name of the partner", sponsor.name, "write who paid"))
+        said.append(("disclosure", sponsor.disclosure, "write the words that are due by your local rules"))
+    for word, value, wanted in said:
+        if value and is_example(value):
+            yield f'the {word} is still an example ("{value}"): {wanted}'
+
+
+def _has_words(text: str) -> bool:
+    return any(letter.isalnum() for letter in text)
 
 
 def shared_alts(alts: Iterable[tuple[str, str | None]]) -> dict[str, str]:

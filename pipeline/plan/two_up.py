@@ -12,7 +12,8 @@ from pipeline.plan.days import dated, day_cautions
 from pipeline.plan.describe import facts_of_two, facts_under, in_language
 from pipeline.plan.files import SCREEN_PPI, Named, full_view, outputs_of, preview_of
 from pipeline.plan.level import turn_of
-from pipeline.plan.lint import alt_cautions
+from pipeline.plan.lint import word_cautions
+from pipeline.plan.lost import lost_share
 from pipeline.plan.rendition import Beside, Rendition
 from pipeline.plan.settings import pixel_settings
 
@@ -98,7 +99,8 @@ def _refusal(
         return "too small: the crops have fewer pixels than the target asks for"
     for crop, frame in zip(crops, frames, strict=True):
         if target.keep_miss == "refuse" and crop.keep_lost > 0:
-            return f"no crop of this shape holds the keep box of {frame.slug}: {crop.keep_lost:.0%} of it would be lost"
+            lost = lost_share(crop.keep_lost)
+            return f"no crop of this shape holds the keep box of {frame.slug}: {lost} of it would be lost"
     return None
 
 
@@ -106,7 +108,7 @@ def _cautions(
     pair: AskedPair, crops: tuple[Crop, Crop], frames: tuple[PlannedFrame, PlannedFrame], whole: Size, size: Size
 ) -> list[str]:
     found = [
-        f"{max(crop.keep_lost, 0.01):.0%} of the keep box of {frame.slug} is cut off"
+        f"{lost_share(crop.keep_lost)} of the keep box of {frame.slug} is cut off"
         for crop, frame in zip(crops, frames, strict=True)
         if crop.keep_lost > 0
     ]
@@ -114,4 +116,4 @@ def _cautions(
         found.append(f"made {size.width} px wide, {whole.width} asked for: the crops have no more")
     entry, language = pair.entry, frames[0].facts.language
     alt, caption = (in_language(words, language) for words in (entry.alt, entry.caption))
-    return [*found, *alt_cautions(alt, caption, pair.slug, decorative=entry.decorative)]
+    return [*found, *word_cautions(alt, caption, pair.slug, decorative=entry.decorative)]

@@ -92,9 +92,15 @@ def test_keep_that_no_crop_holds_is_a_caution_or_a_refusal(tmp_path: Path) -> No
     caution = only(tmp_path, "feed/tall", (6000, 4000), keep)
     assert caution.refused is None
     # A 4:5 crop of a 3:2 frame holds 8/15 of its width, also seen as 1:1 holds 4/5 of its height: 42.7 % are left.
-    assert "57% of the keep box is cut off or covered" in caution.cautions
+    assert (
+        "57% of the keep box is cut off or covered: make the keep box smaller, or give this target one of its own"
+        in caution.cautions
+    )
     refused = only(tmp_path, "print/eight-by-ten", (6000, 4000), keep)
-    assert refused.refused == "no crop of this shape holds the keep box: 47% of it would be lost"
+    assert (
+        refused.refused == "no crop of this shape holds the keep box, 47% of it would be lost: "
+        "make the keep box smaller, or give this target one of its own"
+    )
 
 
 def test_an_anchor_by_hand_that_cannot_be_reached_is_a_caution(tmp_path: Path) -> None:

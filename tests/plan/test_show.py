@@ -30,6 +30,7 @@ TEXT = (
     + 'targets = ["print/eight-by-ten", "blog/step"]\n[[frames.crops]]\ntarget = "blog/step"\nanchor = [0.1, 0.1]\n'
 )
 
+CUT_OFF = "57% of the keep box is cut off or covered: make the keep box smaller, or give this target one of its own"
 NOT_REACHED = "anchor not reached: with the subject there, too much of the picture or the keep box is lost"
 
 
@@ -81,7 +82,7 @@ def test_the_lines_say_box_place_share_ppi_and_names(plan: Plan) -> None:
     assert f"      subject at {at.x:.0%} across, {at.y:.0%} down, " in lines
     for output in page.outputs:
         assert f"      2400 x 3000  {output.path}" in lines
-    assert "      caution: 57% of the keep box is cut off or covered" in lines
+    assert f"      caution: {CUT_OFF}" in lines
     assert (
         "      refused: too small: this crop gives 134 ppi on paper, and 240 ppi is the least for this target" in lines
     )
@@ -120,7 +121,7 @@ def test_a_line_of_the_thirds_and_an_anchor_not_reached(tmp_path: Path) -> None:
 def test_a_check_tells_a_shared_caution_once_and_refusals_with_their_names(plan: Plan) -> None:
     assert check_lines(plan) == [
         "caution: bread: no alt text: write one, or say decorative = true (WCAG 1.1.1)",
-        "caution: bowl/feed/tall: 57% of the keep box is cut off or covered",
+        f"caution: bowl/feed/tall: {CUT_OFF}",
         (
             "refused: bowl/print/a4: "
             "too small: this crop gives 134 ppi on paper, and 240 ppi is the least for this target"

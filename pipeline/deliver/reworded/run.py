@@ -27,7 +27,7 @@ from pipeline.faults import printable_line
 from pipeline.job.kept_names import LOCK, MANIFEST
 from pipeline.job.plain_words import are_words
 from pipeline.ledger.book import Ledger
-from pipeline.plan.lint import alt_cautions
+from pipeline.plan.lint import word_cautions
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -84,7 +84,7 @@ def _changed(known: Known, job: Apart) -> dict[str, Frame] | None:
 
 
 def _looked_over(frame: Frame, texts: Mapping[str, str]) -> list[str]:
-    return list(alt_cautions(frame.alt, texts[frame.first], frame.file, decorative=frame.decorative))
+    return list(word_cautions(frame.alt, texts[frame.first], frame.file, decorative=frame.decorative))
 
 
 def _exported(

@@ -256,7 +256,7 @@ HOSTILE = (
     'Served "hot" & <b>soon</b>, in bed\nor at 1 > 0; it\'s </script> done \N{EM DASH} \U0001f372 \\u003c '
     "\ue000<1 2>\ue001"
 )
-CAPTIONS = ("Served cold", HOSTILE, "=1+1", "-", "Advertisement.", "word " * 999 + "word")
+CAPTIONS = ("Served cold", HOSTILE, "=1+1", "- 1", "Advertisement.", "word " * 999 + "word")
 
 
 def test_a_new_caption_is_written_as_a_fresh_export_writes_it(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -365,6 +365,7 @@ def test_of_rows_that_say_the_same_the_right_one_counts(run: Run) -> None:
         TABLE.replace("Served hot", "bell \a"),
         TABLE.replace("Served hot", '"Served'),
         TABLE.replace("Served hot", "A bowl of soup"),
+        TABLE.replace("Served hot", "..."),
         f"{TABLE}plate.jpg;;A flat plate;;",
     ],
 )
