@@ -149,7 +149,8 @@ def unknown(job: str, pattern: str, known: Known, fit: Sequence[str], where: str
     names = fit or known.elsewhere
     beside = matching(names, f"{outlet}/*")
     found = f"no target is called '{pattern}'"
-    return [Fault(job, found, f"known are {listed(beside or names)}", where, nearest(pattern, names))]
+    whole = [f"{one}/*" for one in dict.fromkeys(name.partition("/")[0] for name in names)] if "*" in pattern else []
+    return [Fault(job, found, f"known are {listed(beside or names)}", where, nearest(pattern, [*names, *whole]))]
 
 
 def listed(names: Iterable[str]) -> str:
