@@ -49,17 +49,20 @@ INLINE void look(Work *w, int y) {
     const float *under = row_of(&w->resampled, SOFT, held(y + 1, p->out_height));
     uint64_t *dark = bits_at(b->dark, words_of(p), y);
     float *low = w->bench->row + LANES, *above = row_of(&b->above, 0, y);
-    memset(dark, 0, words_of(p) * sizeof *dark);
     memset(bits_at(b->touched, words_of(p), y), 0, words_of(p) * sizeof *dark);
     for (int x = 0; x < width; x += LANES) store(low + x, smaller(smaller(load(soft + x), load(up + x)), load(under + x)));
     memcpy(low - CHANNELS, low, CHANNELS * sizeof *low);
     memcpy(low + width, low + width - CHANNELS, CHANNELS * sizeof *low);
-    for (int at = 0; at < eights; at++) {
-        int x = at * LANES;
-        v8 floor = smaller(smaller(load(low + x - CHANNELS), load(low + x)), load(low + x + CHANNELS));
-        v8 found = load(sharp + x) - floor * all(1 - DEPTH);
-        store(above + x, found);
-        dark[at / BITS] |= (uint64_t)(any_of(found < all(0)) != 0) << (at % BITS);
+    for (int word = 0; word < words_of(p); word++) {
+        uint64_t bits = 0; /* in a register: in memory each would wait for the one before */
+        for (int at = word * BITS, end = least(at + BITS, eights), bit = 0; at < end; at++, bit++) {
+            int x = at * LANES;
+            v8 floor = smaller(smaller(load(low + x - CHANNELS), load(low + x)), load(low + x + CHANNELS));
+            v8 found = load(sharp + x) - floor * all(1 - DEPTH);
+            store(above + x, found);
+            bits |= (uint64_t)(any_of(found < all(0)) != 0) << bit;
+        }
+        dark[word] = bits;
     }
     for (int x = -CHANNELS; x < 0; x++) above[x] = -1;
     for (int x = width; x < eights * LANES + LANES; x++) above[x] = -1;
@@ -92,7 +95,10 @@ INLINE void ask(Work *w, int y) {
     for (int k = 0; k < 5; k++) soft[k] = row_of(&w->resampled, SOFT, held(y + k - 2, height));
     for (int k = 0; k < 3; k++) above[k] = above_at(w, b, y + k - 1);
     float *asked = row_of(&b->asked, 0, y);
-    memset(asked - LANES, 0, (size_t)b->asked.stride * sizeof(float));
+    /* The row is nought but for what the one asked whose place it takes. */
+    if (y >= ASKED_ROWS) {
+        EACH_EIGHT(bits_at(b->asks, words, y - ASKED_ROWS), words, at) store(asked + at * LANES, all(0));
+    }
     memset(asks, 0, (size_t)words * sizeof *asks);
     EACH_EIGHT(bits_at(b->dark, words, y), words, at) {
         int x = at * LANES;

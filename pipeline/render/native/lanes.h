@@ -40,6 +40,7 @@ INLINE v8 smaller(v8 a, v8 b) { return (v8)_mm256_min_ps((__m256)a, (__m256)b); 
 INLINE v8 larger(v8 a, v8 b) { return (v8)_mm256_max_ps((__m256)a, (__m256)b); }
 INLINE v4 from_0_to_1(v4 x) { return (v4)_mm_min_ps(_mm_max_ps((__m128)x, _mm_setzero_ps()), _mm_set1_ps(1)); }
 INLINE v8 square_root(v8 x) { return (v8)_mm256_sqrt_ps((__m256)x); }
+INLINE v8 plus_product(v8 sum, v8 a, v8 b) { return (v8)_mm256_fmadd_ps((__m256)a, (__m256)b, (__m256)sum); }
 INLINE int any_of(v8i where) { return _mm256_movemask_ps((__m256)where); }
 #else
 INLINE v8 smaller(v8 a, v8 b) { return chosen(a < b, a, b); }
@@ -52,6 +53,7 @@ INLINE v8 square_root(v8 x) {
     for (int k = 0; k < LANES; k++) x[k] = sqrtf(x[k]);
     return x;
 }
+INLINE v8 plus_product(v8 sum, v8 a, v8 b) { return sum + a * b; }
 INLINE int any_of(v8i where) {
     int64_t part[4];
     memcpy(part, &where, sizeof part);
@@ -92,6 +94,15 @@ INLINE void take_apart(const float *at, v8 *red, v8 *green, v8 *blue) {
     *red = __builtin_shufflevector(first, late, 0, 3, 8, 10, 4, 7, 12, 14);
     *green = __builtin_shufflevector(early, late, 0, 2, 9, 11, 4, 6, 13, 15);
     *blue = __builtin_shufflevector(early, third, 1, 3, 8, 11, 5, 7, 12, 15);
+}
+
+/* What will be needed soon: strips of rows lie too far apart for a processor to guess where the next one begins. */
+enum { CACHE_LINE = 64 };
+INLINE void expect_to_read(const void *from, size_t bytes) {
+    for (size_t at = 0; at < bytes; at += CACHE_LINE) __builtin_prefetch((const char *)from + at, 0);
+}
+INLINE void expect_to_write(void *from, size_t bytes) {
+    for (size_t at = 0; at < bytes; at += CACHE_LINE) __builtin_prefetch((char *)from + at, 1);
 }
 
 /* Floats that begin at a cache line; nothing where there is no room for them. */

@@ -42,8 +42,8 @@ static size_t panel_length(const Picture *p, int kernel) {
 /* The first source pixel that counts for a place, of those that there are. */
 INLINE int first_of(const Axis *axis, int place) { return axis->first[place] - axis->skipped; }
 
-/* Floats between the start of a picture's part of a line and the lanes before it that memory is laid out by. */
-INLINE int lead_of(const Work *w) { return (w->p->left - w->lines->left) * CHANNELS % LANES; }
+/* Floats between the start of the tile in which a picture's part of a line begins and that part. */
+INLINE int lead_of(const Work *w) { return (w->p->left - w->lines->left) * CHANNELS % TILE; }
 
 /* The lines that a row of a picture is a weighed sum of: the weights, those of them before the ring of lines begins
    anew, and where in it the first line is. */
@@ -55,7 +55,7 @@ typedef struct {
 INLINE Sum sum_of(const Lines *lines, const Axis *axis, int top, int place) {
     int slot = (top + axis->first[place]) % lines->ring;
     const float *weights = axis->weights + (size_t)place * axis->taps;
-    return (Sum){weights, weights + (lines->ring - slot), (size_t)slot * lines->stride};
+    return (Sum){weights, weights + (lines->ring - slot), (size_t)slot * TILE};
 }
 
 /* A block of eight rows downwards: weighed sums of source lines, turned so that rows are lanes. */
@@ -64,13 +64,15 @@ INLINE void down(const Lines *lines, int taps, const Sum sums[LANES], const floa
     for (int row = 0; row < LANES; row++) {
         const float *weight = sums[row].weights, *end = weight + taps;
         const float *turn = sums[row].turn, *line = start + sums[row].at;
+        size_t next = lines->stride; /* tile */
         v8 a = all(0), b = a, c = a, d = a, e = a, f = a, g = a, h = a;
         for (;;) {
-            for (const float *stop = turn < end ? turn : end; weight < stop; weight++, line += lines->stride) {
+            for (const float *stop = turn < end ? turn : end; weight < stop; weight++, line += TILE) {
                 v8 one = all(*weight);
-                a += one * load(line), b += one * load(line + 8), c += one * load(line + 16), d += one * load(line + 24);
-                e += one * load(line + 32), f += one * load(line + 40);
-                g += one * load(line + 48), h += one * load(line + 56);
+                a += one * load(line), b += one * load(line + LANES);
+                c += one * load(line + next), d += one * load(line + next + LANES);
+                e += one * load(line + 2 * next), f += one * load(line + 2 * next + LANES);
+                g += one * load(line + 3 * next), h += one * load(line + 3 * next + LANES);
             }
             if (weight == end) break;
             turn = end, line = start;
@@ -114,7 +116,7 @@ INLINE void across(const Axis *axis, int x, int last, const float *panel, int ba
 
 INLINE void resample(Work *w, int y, int count) {
     const Picture *p = w->p;
-    const float *start = w->lines->data + (size_t)(p->left - w->lines->left) * CHANNELS - lead_of(w);
+    const float *start = w->lines->data + (size_t)((p->left - w->lines->left) * CHANNELS / TILE) * w->lines->stride;
     int lead = lead_of(w), length = p->width * CHANNELS + lead, kernels = p->rings ? 2 : 1;
     int base[2] = {-lead, -lead}, x[2] = {0, 0}; /* first float that is held; next pixel */
     float *rows[2][LANES];
@@ -130,7 +132,7 @@ INLINE void resample(Work *w, int y, int count) {
         for (int block = at; block < end; block += BLOCK) {
             for (int k = 0; k < kernels; k++) {
                 float *panel = w->bench->panel[k] + (size_t)(block - lead - base[k]) * LANES;
-                down(w->lines, p->down[k].taps, sums[k], start + block, panel);
+                down(w->lines, p->down[k].taps, sums[k], start + (size_t)(block / TILE) * w->lines->stride, panel);
             }
         }
         for (int k = 0; k < kernels; k++) {
@@ -155,8 +157,8 @@ INLINE void more_light(Work *w) {
     w->resampled.filled += count;
     if (!p->resampled) {
         for (int row = y; row < y + count; row++) {
-            const float *line = line_of(w->lines, p->top + row) + (size_t)(p->left - w->lines->left) * CHANNELS;
-            memcpy(row_of(&w->resampled, SHARP, row), line, (size_t)width * CHANNELS * sizeof(float));
+            int from = (p->left - w->lines->left) * CHANNELS;
+            take_line(w->lines, p->top + row, from, width * CHANNELS, row_of(&w->resampled, SHARP, row));
         }
         return;
     }

@@ -14,6 +14,7 @@
 #include "strips.h"
 
 enum { LINES_AT_ONCE = 8, RESAMPLED_ROWS = LANES + 4 };
+enum { TOGETHER = 4 }; /* pixels that are written without counting */
 
 static const float TOLERANCE = 0.001f; /* gamut.py */
 
@@ -74,6 +75,14 @@ INLINE void write_target_light(const Work *w, int y) {
     }
 }
 
+/* Which step of a root eight lights come to; return the lights, held to what codes can show. */
+INLINE v8 find_steps(const float *row, int32_t *place) {
+    v8 light = smaller(larger(load(row), all(0)), all(1));
+    v8i step = __builtin_convertvector(square_root(light) * all(FINE) + all(0.5f), v8i);
+    memcpy(place, &step, sizeof step);
+    return light;
+}
+
 INLINE void write_codes(Work *w, int y) {
     const Picture *p = w->p;
     int width = p->kept_end - p->kept, stride = w->target.stride;
@@ -82,13 +91,11 @@ INLINE void write_codes(Work *w, int y) {
         const float *row = row_of(&w->target, k, y) + p->kept;
         int32_t *place = at + (size_t)k * stride;
         v8 sum = all(0);
-        for (int x = 0; x < width; x += LANES) {
-            v8 light = smaller(larger(load(row + x), all(0)), all(1));
-            v8i step = __builtin_convertvector(square_root(light) * all(FINE) + all(0.5f), v8i);
-            memcpy(place + x, &step, sizeof step);
-            if (x + LANES > width) {
-                for (int beyond = width - x; beyond < LANES; beyond++) light[beyond] = 0;
-            }
+        int x = 0;
+        for (; x + LANES <= width; x += LANES) sum += find_steps(row + x, place + x);
+        if (x < width) {
+            v8 light = find_steps(row + x, place + x);
+            for (int beyond = width - x; beyond < LANES; beyond++) light[beyond] = 0;
             sum += light;
         }
         for (int lane = 0; lane < LANES; lane++) w->p->light[k] += sum[lane];
@@ -96,7 +103,14 @@ INLINE void write_codes(Work *w, int y) {
     const uint8_t *red = p->codes_of_root, *green = red + p->root_stride, *blue = green + p->root_stride;
     const int32_t *of_red = at, *of_green = at + stride, *of_blue = of_green + stride;
     uint8_t *line = (uint8_t *)p->out + place_in_picture(p, y);
-    for (int x = 0; x < width; x++, line += CHANNELS) {
+    if (y + 1 < p->out_height) expect_to_write((uint8_t *)p->out + place_in_picture(p, y + 1), (size_t)width * CHANNELS);
+    int x = 0;
+    for (; x + TOGETHER <= width; x += TOGETHER) {
+        for (int k = x; k < x + TOGETHER; k++, line += CHANNELS) {
+            line[0] = red[of_red[k]], line[1] = green[of_green[k]], line[2] = blue[of_blue[k]];
+        }
+    }
+    for (; x < width; x++, line += CHANNELS) {
         line[0] = red[of_red[x]], line[1] = green[of_green[x]], line[2] = blue[of_blue[x]];
     }
 }
@@ -159,10 +173,10 @@ static int begin_lines(Lines *lines, const Picture *pictures, int count, int of_
 }
 
 static int begin_ring(Lines *lines) {
-    /* An odd number of cache lines: the same column of many lines does not crowd into a few places of the cache. */
-    lines->stride = (((lines->right - lines->left) * CHANNELS + LANES + BLOCK) / 16 | 1) * 16 + 32;
-    lines->data = zeros((size_t)lines->ring * lines->stride + BLOCK);
-    return lines->data != NULL;
+    size_t tiles = (size_t)((lines->right - lines->left) * CHANNELS + BLOCK) / TILE + 2;
+    lines->stride = (size_t)(lines->ring | 1) * TILE; /* odd: tiles do not crowd into a few places of the cache */
+    lines->data = zeros(tiles * lines->stride), lines->line = zeros(tiles * TILE);
+    return lines->data && lines->line;
 }
 
 /* What all pictures need at most to be worked on. */
@@ -217,7 +231,7 @@ static int sweep_strip(const Frame *frame, Picture *parts, int count) {
     }
     for (int one = 0; works && one < count; one++) end(&works[one]);
     end_bench(&bench);
-    free(works), free(lines.data), free(half.data), free(halving);
+    free(works), free(lines.data), free(lines.line), free(half.data), free(half.line), free(halving);
     return room;
 }
 
