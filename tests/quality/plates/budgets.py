@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pyvips
 from PIL import Image
 
 from pipeline.render.budget import encoded, measure
@@ -31,6 +32,7 @@ CHROMAS: tuple[Chroma, ...] = ("4:4:4", "4:2:0")
 
 def budgets() -> Image.Image:
     """Return a plate: one picture in so many bytes in three formats; red edges with chroma whole and halved."""
+    pyvips.concurrency_set(1)  # as in an export: an AV1 encoder that may use more threads gives other bytes
     picture = shoot.picture(NAME, WIDTH, SCREEN)
     rows = [[_within(picture, name, most) for name in FORMATS] for most in BYTES]
     rows.append(
