@@ -36,7 +36,7 @@ INLINE v8 luminance_of(v8 lightness) {
 INLINE void sharpen_row_by(Work *w, int y, int taps, int window) {
     const Picture *p = w->p;
     float *red = row_of(&w->target, 0, y), *green = row_of(&w->target, 1, y), *blue = row_of(&w->target, 2, y);
-    int width = p->out_width, reach = most(taps - 1 + EDGE_PX, window), wide = width + 2 * reach;
+    int width = p->out_width, reach = reach_by(taps, window), wide = width + 2 * reach;
     int stride = w->target.stride;
     int last = p->out_height - 1, any = 0;
     const float **at_row = w->bench->near_rows + reach;
