@@ -28,29 +28,23 @@ static int lines_spanned(const Picture *p) {
     return found;
 }
 
-/* How many floats of a panel are needed at most: those of eight pixels, and what is added at once. */
-static size_t panel_length(const Picture *p, int kernel) {
+/* How many floats of a panel eight pixels need at most, and with what is added to it at once. */
+static size_t carried_length(const Picture *p, int kernel) {
     const Axis *axis = &p->across[kernel];
-    int found = 0;
+    int found = 1;
     for (int x = 0; p->resampled && x < p->out_width; x++) {
         int last = least(x + LANES, p->out_width) - 1;
         found = most(found, axis->first[last] + axis->taps - axis->first[x]);
     }
-    return ((size_t)found * CHANNELS + CHUNK + 2 * BLOCK) * LANES;
+    return (size_t)found * CHANNELS * LANES;
 }
+static size_t panel_length(const Picture *p, int kernel) { return carried_length(p, kernel) + (CHUNK + 2 * BLOCK) * LANES; }
 
 /* The first source pixel that counts for a place, of those that there are. */
 INLINE int first_of(const Axis *axis, int place) { return axis->first[place] - axis->skipped; }
 
 /* Floats between the start of the tile in which a picture's part of a line begins and that part. */
 INLINE int lead_of(const Work *w) { return (w->p->left - w->lines->left) * CHANNELS % TILE; }
-
-/* The lines that a row of a picture is a weighed sum of: the weights, those of them before the ring of lines begins
-   anew, and where in it the first line is. */
-typedef struct {
-    const float *weights, *turn;
-    size_t at;
-} Sum;
 
 INLINE Sum sum_of(const Lines *lines, const Axis *axis, int top, int place) {
     int slot = (top + axis->first[place]) % lines->ring;
@@ -114,55 +108,62 @@ INLINE void across(const Axis *axis, int x, int last, const float *panel, int ba
     }
 }
 
-INLINE void resample(Work *w, int y, int count) {
+INLINE void begin_course(Work *w) {
     const Picture *p = w->p;
-    const float *start = w->lines->data + (size_t)((p->left - w->lines->left) * CHANNELS / TILE) * w->lines->stride;
-    int lead = lead_of(w), length = p->width * CHANNELS + lead, kernels = p->rings ? 2 : 1;
-    int base[2] = {-lead, -lead}, x[2] = {0, 0}; /* first float that is held; next pixel */
-    float *rows[2][LANES];
-    Sum sums[2][LANES];
-    for (int k = 0; k < kernels; k++) {
+    Course *c = &w->course;
+    int y = w->resampled.filled, count = next_count(w);
+    c->at = 0;
+    for (int k = 0; k < (p->rings ? 2 : 1); k++) {
+        c->base[k] = -lead_of(w), c->x[k] = 0;
         for (int row = 0; row < LANES; row++) {
-            sums[k][row] = sum_of(w->lines, &p->down[k], p->top, least(y + row, y + count - 1));
-            rows[k][row] = row_of(&w->resampled, k, y + row);
-        }
-    }
-    for (int at = 0; at < length; at += CHUNK) {
-        int end = least(at + CHUNK, length);
-        for (int block = at; block < end; block += BLOCK) {
-            for (int k = 0; k < kernels; k++) {
-                float *panel = w->bench->panel[k] + (size_t)(block - lead - base[k]) * LANES;
-                down(w->lines, p->down[k].taps, sums[k], start + (size_t)(block / TILE) * w->lines->stride, panel);
-            }
-        }
-        for (int k = 0; k < kernels; k++) {
-            const Axis *axis = &p->across[k];
-            float *panel = w->bench->panel[k];
-            for (; x[k] < p->out_width; x[k] += LANES) {
-                int last = least(x[k] + LANES, p->out_width) - 1;
-                if ((first_of(axis, last) + axis->taps) * CHANNELS > end - lead) break;
-                across(axis, x[k], p->out_width - 1, panel, base[k], rows[k]);
-            }
-            int first = x[k] < p->out_width ? least(first_of(axis, x[k]) * CHANNELS, end - lead) : end - lead;
-            memmove(panel, panel + (size_t)(first - base[k]) * LANES, (size_t)(end - lead - first) * LANES * sizeof(float));
-            base[k] = first;
+            c->sums[k][row] = sum_of(w->lines, &p->down[k], p->top, least(y + row, y + count - 1));
+            c->rows[k][row] = row_of(&w->resampled, k, y + row);
         }
     }
 }
 
-/* The next rows of light; as they are, where nothing is resampled. */
+/* Go on with the rows that are under way up to a float of the lines. */
+INLINE void resample(Work *w, int until) {
+    const Picture *p = w->p;
+    Course *c = &w->course;
+    int lead = lead_of(w), offset = (p->left - w->lines->left) * CHANNELS - lead, length = p->width * CHANNELS + lead;
+    int kernels = p->rings ? 2 : 1;
+    const float *start = w->lines->data + (size_t)(offset / TILE) * w->lines->stride;
+    if (c->at >= length || offset + c->at >= until) return;
+    for (int k = 0; k < kernels; k++) {
+        memcpy(w->bench->panel[k], c->carried[k], (size_t)(c->at - lead - c->base[k]) * LANES * sizeof(float));
+    }
+    for (; c->at < length && offset + c->at < until; c->at += BLOCK) {
+        for (int k = 0; k < kernels; k++) {
+            float *panel = w->bench->panel[k] + (size_t)(c->at - lead - c->base[k]) * LANES;
+            down(w->lines, p->down[k].taps, c->sums[k], start + (size_t)(c->at / TILE) * w->lines->stride, panel);
+        }
+    }
+    int end = least(c->at, length) - lead;
+    for (int k = 0; k < kernels; k++) {
+        const Axis *axis = &p->across[k];
+        const float *panel = w->bench->panel[k];
+        int x = c->x[k];
+        for (; x < p->out_width; x += LANES) {
+            int last = least(x + LANES, p->out_width) - 1;
+            if ((first_of(axis, last) + axis->taps) * CHANNELS > end) break;
+            across(axis, x, p->out_width - 1, panel, c->base[k], c->rows[k]);
+        }
+        int first = x < p->out_width ? least(first_of(axis, x) * CHANNELS, end) : end;
+        memcpy(c->carried[k], panel + (size_t)(first - c->base[k]) * LANES, (size_t)(end - first) * LANES * sizeof(float));
+        c->base[k] = first, c->x[k] = x;
+    }
+}
+
+/* Count the rows that were under way; as they are, where nothing is resampled. */
 INLINE void more_light(Work *w) {
     const Picture *p = w->p;
     int y = w->resampled.filled, count = next_count(w), width = p->out_width;
     w->resampled.filled += count;
-    if (!p->resampled) {
-        for (int row = y; row < y + count; row++) {
-            int from = (p->left - w->lines->left) * CHANNELS;
-            take_line(w->lines, p->top + row, from, width * CHANNELS, row_of(&w->resampled, SHARP, row));
-        }
-        return;
+    for (int row = y; !p->resampled && row < y + count; row++) {
+        int from = (p->left - w->lines->left) * CHANNELS;
+        take_line(w->lines, p->top + row, from, width * CHANNELS, row_of(&w->resampled, SHARP, row));
     }
-    resample(w, y, count);
     for (int row = y; p->rings && row < y + count; row++) {
         float *soft = row_of(&w->resampled, SOFT, row), *last = soft + (width - 1) * CHANNELS;
         for (int beyond = CHANNELS; beyond <= 2 * CHANNELS; beyond += CHANNELS) {

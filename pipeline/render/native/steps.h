@@ -13,7 +13,7 @@
 #include "sharpen.h"
 #include "strips.h"
 
-enum { LINES_AT_ONCE = 8, RESAMPLED_ROWS = LANES + 4 };
+enum { LINES_AT_ONCE = 24, RESAMPLED_ROWS = LANES + 4 };
 enum { TOGETHER = 4 }; /* pixels that are written without counting */
 
 static const float TOLERANCE = 0.001f; /* gamut.py */
@@ -128,23 +128,43 @@ INLINE void finish_rows(Work *w) {
     }
 }
 
-/* Go on with a picture as far as the lines go that are there. */
+INLINE int are_lines_there(const Work *w) {
+    return w->resampled.filled < w->p->out_height && lines_needed(w) <= w->lines->done;
+}
+
+/* Go on with a picture as far as its light goes. */
 INLINE void go_on(Work *w) {
-    const Picture *p = w->p;
-    int height = p->out_height;
-    while (w->resampled.filled < height && lines_needed(w) <= w->lines->done) {
-        more_light(w);
-        int ready = p->rings ? bound(w) : w->resampled.filled;
-        while (w->target.filled < ready) {
-            int y = w->target.filled++;
-            if (p->sink == TO_LIGHT) {
-                write_light(w, y);
-            } else {
-                to_target(w, y);
-                finish_rows(w);
-            }
+    more_light(w);
+    int ready = w->p->rings ? bound(w) : w->resampled.filled;
+    while (w->target.filled < ready) {
+        int y = w->target.filled++;
+        if (w->p->sink == TO_LIGHT) {
+            write_light(w, y);
+        } else {
+            to_target(w, y);
+            finish_rows(w);
         }
     }
+}
+
+/* The next rows of all pictures that the lines are there for; return of how many. All pictures read a piece of the lines
+   before the next piece is read, so that each comes into a core's own memory once. */
+static int go_on_with_all(Work *works, int count, const Lines *lines) {
+    int found = 0, length = (lines->right - lines->left) * CHANNELS;
+    for (Work *w = works; w < works + count; w++) {
+        w->under_way = w->lines == lines && are_lines_there(w);
+        if (w->under_way && w->p->resampled) begin_course(w);
+        found += w->under_way;
+    }
+    for (int until = CHUNK; found && until < length + CHUNK; until += CHUNK) {
+        for (Work *w = works; w < works + count; w++) {
+            if (w->under_way && w->p->resampled) resample(w, until);
+        }
+    }
+    for (Work *w = works; w < works + count; w++) {
+        if (w->under_way) go_on(w);
+    }
+    return found;
 }
 
 static int begin(Work *w, Picture *p, const Lines *lines, const Bench *bench) {
@@ -152,11 +172,16 @@ static int begin(Work *w, Picture *p, const Lines *lines, const Bench *bench) {
     w->blown_rows = calloc((size_t)p->out_height, 1);
     int room = begin_rows(&w->resampled, p->rings ? RESAMPLED : SOFT, light_stride_of(p), RESAMPLED_ROWS) &
                begin_rows(&w->target, FINISHED, padded_stride_of(p), 2 * w->pad + 2) & (w->blown_rows != NULL);
+    for (int k = 0; k < 2; k++) {
+        w->course.carried[k] = zeros(carried_length(p, k));
+        room &= w->course.carried[k] != NULL;
+    }
     return room & (p->rings ? begin_bounds(&w->bounds, p) : 1);
 }
 
 static void end(Work *w) {
     end_bounds(&w->bounds);
+    free(w->course.carried[0]), free(w->course.carried[1]);
     free(w->blown_rows), free(w->resampled.data), free(w->target.data);
 }
 
@@ -227,7 +252,8 @@ static int sweep_strip(const Frame *frame, Picture *parts, int count) {
     while (room && lines.done < lines.end) {
         for (int more = 0; more < LINES_AT_ONCE && lines.done < lines.end; more++) next_line(&lines, frame);
         while (halves && is_next_half_there(&half, &lines, frame->height)) next_half_line(&half, &lines, frame, halving);
-        for (int one = 0; one < count; one++) go_on(&works[one]);
+        while (go_on_with_all(works, count, &lines)) continue;
+        while (halves && go_on_with_all(works, count, &half)) continue;
     }
     for (int one = 0; works && one < count; one++) end(&works[one]);
     end_bench(&bench);

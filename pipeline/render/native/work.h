@@ -26,10 +26,26 @@ typedef struct {
     uint64_t *dark, *asks, *touched;
 } Bounds;
 
+/* The lines that a row of a picture is a weighed sum of: the weights, those of them before the ring of lines begins
+   anew, and where in it the first line is. */
+typedef struct {
+    const float *weights, *turn;
+    size_t at;
+} Sum;
+
+/* Eight rows of a picture that are under way through each kernel, from their left on. */
+typedef struct {
+    Sum sums[2][LANES];
+    float *rows[2][LANES], *carried[2]; /* what is left of a panel for the next one */
+    int at, base[2], x[2];              /* floats that are summed; the first of the panel; the next pixel */
+} Course;
+
 typedef struct {
     Picture *p;
     const Lines *lines;
     const Bench *bench;
+    Course course;
+    int under_way;
     Rows resampled; /* see SHARP, SOFT */
     Rows target;    /* light of the target, not yet sharpened, and L* */
     Bounds bounds;
