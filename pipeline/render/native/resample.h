@@ -28,10 +28,10 @@ static int lines_spanned(const Picture *p) {
     return found;
 }
 
-/* How many floats of a panel eight pixels need at most, and with what is added to it at once. */
+/* How many floats of a panel are needed at most: those of eight pixels; with them, what is added at once. */
 static size_t carried_length(const Picture *p, int kernel) {
     const Axis *axis = &p->across[kernel];
-    int found = 1;
+    int found = 0;
     for (int x = 0; p->resampled && x < p->out_width; x++) {
         int last = least(x + LANES, p->out_width) - 1;
         found = most(found, axis->first[last] + axis->taps - axis->first[x]);
@@ -108,12 +108,13 @@ INLINE void across(const Axis *axis, int x, int last, const float *panel, int ba
     }
 }
 
+/* Where nothing is resampled, rows are only counted: no kernel takes part. */
 INLINE void begin_course(Work *w) {
     const Picture *p = w->p;
     Course *c = &w->course;
     int y = w->resampled.filled, count = next_count(w);
     c->at = 0;
-    for (int k = 0; k < (p->rings ? 2 : 1); k++) {
+    for (int k = 0; k < kernels_of(p); k++) {
         c->base[k] = -lead_of(w), c->x[k] = 0;
         for (int row = 0; row < LANES; row++) {
             c->sums[k][row] = sum_of(w->lines, &p->down[k], p->top, least(y + row, y + count - 1));
@@ -127,7 +128,7 @@ INLINE void resample(Work *w, int until) {
     const Picture *p = w->p;
     Course *c = &w->course;
     int lead = lead_of(w), offset = (p->left - w->lines->left) * CHANNELS - lead, length = p->width * CHANNELS + lead;
-    int kernels = p->rings ? 2 : 1;
+    int kernels = kernels_of(p);
     const float *start = w->lines->data + (size_t)(offset / TILE) * w->lines->stride;
     if (c->at >= length || offset + c->at >= until) return;
     for (int k = 0; k < kernels; k++) {

@@ -153,12 +153,12 @@ static int go_on_with_all(Work *works, int count, const Lines *lines) {
     int found = 0, length = (lines->right - lines->left) * CHANNELS;
     for (Work *w = works; w < works + count; w++) {
         w->under_way = w->lines == lines && are_lines_there(w);
-        if (w->under_way && w->p->resampled) begin_course(w);
+        if (w->under_way) begin_course(w);
         found += w->under_way;
     }
     for (int until = CHUNK; found && until < length + CHUNK; until += CHUNK) {
         for (Work *w = works; w < works + count; w++) {
-            if (w->under_way && w->p->resampled) resample(w, until);
+            if (w->under_way) resample(w, until);
         }
     }
     for (Work *w = works; w < works + count; w++) {
@@ -172,7 +172,7 @@ static int begin(Work *w, Picture *p, const Lines *lines, const Bench *bench) {
     w->blown_rows = calloc((size_t)p->out_height, 1);
     int room = begin_rows(&w->resampled, p->rings ? RESAMPLED : SOFT, light_stride_of(p), RESAMPLED_ROWS) &
                begin_rows(&w->target, FINISHED, padded_stride_of(p), 2 * w->pad + 2) & (w->blown_rows != NULL);
-    for (int k = 0; k < 2; k++) {
+    for (int k = 0; k < kernels_of(p); k++) {
         w->course.carried[k] = zeros(carried_length(p, k));
         room &= w->course.carried[k] != NULL;
     }

@@ -58,6 +58,7 @@ typedef struct {
 /* Floats in a row: whole lanes, and some beyond both rims. */
 INLINE int stride_of(const Picture *p) { return whole_lanes(p->out_width) + 3 * LANES; }
 INLINE int light_stride_of(const Picture *p) { return whole_lanes(p->out_width * CHANNELS) + 5 * LANES; }
+INLINE int kernels_of(const Picture *p) { return p->resampled + p->rings; }
 INLINE int reach_by(int taps, int window) { return most(taps - 1 + EDGE_PX, window); }
 INLINE int pad_of(const Picture *p) { return p->taps ? reach_by(p->tap_count, p->window) : 0; }
 INLINE int padded_stride_of(const Picture *p) { return stride_of(p) + 2 * pad_of(p) + LANES; }
