@@ -28,6 +28,8 @@ _OFFSETS, _BANDS, _COUNTS, _PLANAR = 273, 277, 279, 284
 _PREDICTOR, _TILE_WIDTH, _SAMPLE_FORMAT = 317, 322, 339
 _BLACK_IS_ZERO, _RGB = 1, 2
 _DEPTHS = {"uchar": 1, "ushort": 2}
+PAGE = 4096  # bytes
+ASIDE = 64  # bytes: where memory begins less than that further on in its page, AMD's processors copy to it slowly
 
 
 def plain_codes(image: pyvips.Image, path: Path) -> NDArray[Any] | None:
@@ -42,10 +44,14 @@ def plain_codes(image: pyvips.Image, path: Path) -> NDArray[Any] | None:
         if tiff is None or directory is None or not _is_plain(tiff, directory, image):
             return None
         shape, depth = (image.height, image.width, image.bands), _DEPTHS[image.format]
-        codes = np.empty(math.prod(shape), np.dtype(f"{tiff.order}u{depth}"))
         strips = list(_runs(*(tiff.whole_numbers(directory.entries.get(tag)) for tag in (_OFFSETS, _COUNTS))))
-        if sum(length for _, length in strips) != codes.nbytes or not _is_filled(codes, stream, strips):
+        size = math.prod(shape) * depth
+        if sum(length for _, length in strips) != size:
             return None
+        room = room_for(size, strips[0][0])
+        if not _is_filled(room.data, stream, strips):
+            return None
+    codes = room.view(f"{tiff.order}u{depth}")
     return codes.astype(codes.dtype.newbyteorder("="), copy=False).reshape(shape)
 
 
@@ -85,9 +91,18 @@ def _runs(offsets: Sequence[int], counts: Sequence[int]) -> Iterator[tuple[int, 
         yield start, end - start
 
 
-def _is_filled(codes: NDArray[Any], stream: FileIO, strips: Sequence[tuple[int, int]]) -> bool:
-    """Return whether the file held all of the strips; they are in `codes` then."""
-    room = codes.view(np.uint8).data
+def room_for(size: int, start: int) -> NDArray[np.uint8]:
+    """Return so many bytes of memory, to read into what stands in a file from `start` on.
+
+    They begin a little further on in a page of memory than `start` in its own: see `ASIDE`.
+    """
+    room = np.empty(size + PAGE, np.uint8)
+    first = (math.ceil(start / ASIDE + 1) * ASIDE - room.ctypes.data) % PAGE
+    return room[first : first + size]
+
+
+def _is_filled(room: memoryview, stream: FileIO, strips: Sequence[tuple[int, int]]) -> bool:
+    """Return whether the file held all of the strips; they are in `room` then."""
     for offset, length in strips:
         stream.seek(offset)
         part, room = room[:length], room[length:]

@@ -34,13 +34,21 @@ PICTURE_ENDINGS = frozenset({".jpg", ".png", ".webp", ".tif", ".avif"})
 COLUMNS = MADE_COLUMNS[VERSION]
 PLACES = ", ".join("?" * len(COLUMNS.split()))
 READERS = 4  # files read at a time
+READ_AT_ONCE = 1 << 18  # bytes
+# What the system copies to some few bytes beyond the start of a page, where large buffers begin, takes AMD's processors
+# five times as long; a little further on it does not.
+ASIDE = 64
 MOVE_AWAY = "move it away; the next export makes a new one"
 
 
 def file_digest(path: Path) -> str:
     """Return the SHA-256 of a file's content, in hex. Raises OSError."""
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+    digest = hashlib.sha256()
+    room = memoryview(bytearray(ASIDE + READ_AT_ONCE))[ASIDE:]
+    with path.open("rb", buffering=0) as stream:
+        while read := stream.readinto(room):
+            digest.update(room[:read])
+    return digest.hexdigest()
 
 
 def _read_side_by_side(paths: Sequence[Path]) -> list[str | OSError]:

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 import tifffile
+from hypothesis import given
+from hypothesis import strategies as st
 from PIL import Image
 
 from pipeline.frames.loaders import open_lazily
-from pipeline.frames.plain_tiff import plain_codes
+from pipeline.frames.plain_tiff import ASIDE, PAGE, plain_codes, room_for
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -54,6 +56,14 @@ def test_it_reads_what_pillow_writes(tmp_path: Path) -> None:
     found = plain_codes(open_lazily(tmp_path / "frame.tif", "tiff"), tmp_path / "frame.tif")
     assert found is not None
     np.testing.assert_array_equal(found, codes)
+
+
+@given(st.integers(1, 3 << 20), st.integers(0, 3 * PAGE))
+def test_room_begins_a_little_further_on_in_a_page_than_what_is_read_into_it(size: int, start: int) -> None:
+    room = room_for(size, start)
+    assert room.shape == (size,)
+    assert room.ctypes.data % ASIDE == 0
+    assert ASIDE <= (room.ctypes.data - start) % PAGE < 2 * ASIDE
 
 
 OTHERS: dict[str, dict[str, Any]] = {
