@@ -126,10 +126,14 @@ class Cluster:
         """Yield futures as they are done; end early where the scheduler is gone."""
         from distributed import as_completed  # noqa: PLC0415 (of the extra)
 
-        for future in as_completed(futures, loop=self.client.loop, raise_errors=False):
-            if future.cancelled() or future.status == "lost":
+        done = as_completed(futures, loop=self.client.loop, raise_errors=False)
+        for future in done:
+            if future.cancelled():
                 return
-            yield future
+            if future.status == "lost":  # its worker is gone, and what came of it too: another makes it again
+                done.add(future)
+            else:
+                yield future
 
     def _came(self, future: Future[FrameDone], task: FrameTask) -> FrameDone:
         """Return what came of a task. A worker that dies of it several times costs the task, not the run."""

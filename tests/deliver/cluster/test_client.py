@@ -7,6 +7,8 @@ import io
 import os
 import signal
 import sys
+import threading
+import time
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -109,6 +111,34 @@ def test_one_worker_killed_half_way_costs_nothing_and_the_bytes_are_those_of_one
     assert files(tmp_path / "far") == files(tmp_path / "here")
     again = run(job, "far")
     assert (again.rendered, again.kept) == (0, here.rendered)
+
+
+def test_what_a_killed_worker_had_made_and_not_yet_told_is_made_again(tmp_path: Path) -> None:
+    """The other worker is held still until what was lost has been asked for."""
+    job = shoot(tmp_path)
+    killed: list[str] = []
+
+    def killing(far: Cluster, tasks: list[FrameTask]) -> Iterator[tuple[FrameTask, FrameDone]]:
+        for done in far.results(tasks):
+            if not killed:
+                while any(far.client.processing().values()):
+                    time.sleep(0.05)
+                held, process = far.client.has_what(), far.client.run(os.getpid)
+                killed.extend(sorted(held, key=lambda worker: -len(held[worker]))[:1])
+                [other] = (process[worker] for worker in process if worker not in killed)
+                os.kill(other, signal.SIGSTOP)
+                os.kill(process[killed[0]], signal.SIGKILL)
+                while killed[0] in far.client.scheduler_info(n_workers=-1)["workers"]:
+                    time.sleep(0.05)
+                threading.Timer(1, os.kill, (other, signal.SIGCONT)).start()
+            yield done
+
+    with scheduler(tmp_path) as (address, _), workers(address, tmp_path, 2), cluster(address) as far:
+        summary = run(job, "far", hands=lambda tasks: killing(far, tasks))
+    assert killed
+    assert summary.faults == ()
+    run(job, "here")
+    assert files(tmp_path / "far") == files(tmp_path / "here")
 
 
 def test_the_command_says_what_it_does_on_one_machine_too(
