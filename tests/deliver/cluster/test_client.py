@@ -124,8 +124,8 @@ def test_what_a_killed_worker_had_made_and_not_yet_told_is_made_again(tmp_path: 
                 while any(far.client.processing().values()):
                     time.sleep(0.05)
                 held, process = far.client.has_what(), far.client.run(os.getpid)
-                killed.extend(sorted(held, key=lambda worker: -len(held[worker]))[:1])
-                [other] = (process[worker] for worker in process if worker not in killed)
+                killed.append(max(held, key=lambda worker: len(held[worker])))
+                [other] = (process[worker] for worker in process if worker != killed[0])
                 os.kill(other, signal.SIGSTOP)
                 os.kill(process[killed[0]], signal.SIGKILL)
                 while killed[0] in far.client.scheduler_info(n_workers=-1)["workers"]:
