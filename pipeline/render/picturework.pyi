@@ -24,6 +24,14 @@ def make(
     strips: int,
     /,
 ) -> list[tuple[int, tuple[float, float, float]]]: ...
+def make_eight(
+    frame: tuple[NDArray[Any], int, int, int, int],
+    tables: NDArray[np.float32] | None,
+    pictures: list[Picture],
+    strip: int,
+    strips: int,
+    /,
+) -> list[tuple[int, tuple[float, float, float]]]: ...
 def make_plain(
     frame: tuple[NDArray[Any], int, int, int, int],
     tables: NDArray[np.float32] | None,

@@ -152,16 +152,34 @@ def test_strips_that_hold_nothing_of_any_picture_are_passed_over(*, half: bool) 
         np.testing.assert_array_equal(found.image.numpy(), alone.image.numpy())
 
 
-@pytest.mark.parametrize("wide", [True, False], ids=["this processor", "any processor"])
-def test_every_processor_gives_the_light_of_the_steps(monkeypatch: pytest.MonkeyPatch, *, wide: bool) -> None:
-    if not wide:
-        monkeypatch.setattr(compiled.picturework, "make", compiled.picturework.make_plain)
+@pytest.mark.parametrize("way", ["make", "make_eight", "make_plain"])
+def test_every_processor_gives_the_light_of_the_steps(monkeypatch: pytest.MonkeyPatch, way: str) -> None:
+    monkeypatch.setattr(compiled.picturework, "make", getattr(compiled.picturework, way))
     frame = source(frame_codes(), profile_of(ROMM))
     spec = spec_of(frame, FRAME, Size(200, 136), SCREEN, 0.0)
     expected = run_steps(frame.image, spec, TO_WORKING_SPACE[:-1]).numpy()
     wanted = compiled.Wanted("light", FRAME, Size(200, 136), profile_of(SRGB), None)
     found = compiled.sweep(compiled.Frame(frame.codes, frame.profile), [wanted])[0].picture
     np.testing.assert_allclose(found, expected, rtol=0, atol=2e-6)
+
+
+@given(st.data(), st.sampled_from([np.uint8, np.uint16]))
+def test_sixteen_numbers_at_once_give_the_same_as_eight(data: st.DataObject, kind: type[np.uint8 | np.uint16]) -> None:
+    """To the last bit, all that is told of a picture too: an export may go to machines of both kinds."""
+    frame = source(frame_codes(kind), profile_of(ADOBE_RGB))
+    specs = []
+    for settings in (PLAIN, SCREEN, PAPER):
+        width, height = data.draw(st.integers(1, FRAME.width)), data.draw(st.integers(1, FRAME.height))
+        box = Box(FRAME.width - width, FRAME.height - height, width, height)
+        size = Size(data.draw(st.integers(1, width)), data.draw(st.integers(1, height)))
+        specs.append(spec_of(frame, box, size, settings, 0.0))
+    found = make_pictures(frame, specs)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(compiled.picturework, "make", compiled.picturework.make_eight)
+        expected = make_pictures(frame, specs)
+    for one, other in zip(found, expected, strict=True):
+        np.testing.assert_array_equal(one.image.numpy(), other.image.numpy())
+        assert (one.average, one.outside_gamut) == (other.average, other.outside_gamut)
 
 
 def test_pictures_of_one_sweep_are_those_made_alone() -> None:

@@ -1,4 +1,5 @@
-/* Eight numbers at once: the arithmetic that every step is written in, whatever the processor has for it. */
+/* Eight numbers at once, sixteen while light is resampled where the processor holds as many: the arithmetic that every
+   step is written in. */
 
 #ifndef LANES_H
 #define LANES_H
@@ -20,6 +21,15 @@ enum { LANES = 8 };
 typedef float v8 __attribute__((vector_size(32)));
 typedef int32_t v8i __attribute__((vector_size(32)));
 typedef float v4 __attribute__((vector_size(16)));
+
+/* Light is resampled for as many rows at once as the processor holds numbers together. */
+#ifdef __AVX512F__
+enum { ROWS = 16 };
+typedef float vr __attribute__((vector_size(64)));
+#else
+enum { ROWS = 8 };
+typedef v8 vr;
+#endif
 
 INLINE v8 load(const float *at) {
     v8 found;
@@ -67,18 +77,47 @@ INLINE int most(int a, int b) { return a > b ? a : b; }
 INLINE size_t larger_size(size_t a, size_t b) { return a > b ? a : b; }
 INLINE int whole_lanes(int count) { return (count + LANES - 1) / LANES * LANES; }
 
-/* Eight rows of eight become eight columns of eight. */
-INLINE void transpose(v8 r[LANES]) {
+/* A number of each row; eight numbers of a row, and of the eighth row after it where rows are sixteen. */
+INLINE vr load_rows(const float *at) {
+    vr found;
+    memcpy(&found, at, sizeof found);
+    return found;
+}
+INLINE void store_rows(float *at, vr value) { memcpy(at, &value, sizeof value); }
+#ifdef __AVX512F__
+INLINE vr all_rows(float value) { return (vr)_mm512_set1_ps(value); }
+INLINE vr load_eight(const float *const row[ROWS], int at) {
+    __m512d first = _mm512_castps_pd(_mm512_castps256_ps512((__m256)load(row[0] + at)));
+    return (vr)_mm512_insertf64x4(first, (__m256d)load(row[LANES] + at), 1);
+}
+INLINE void store_eight(float *const row[ROWS], int at, vr value) {
+    store(row[0] + at, (v8)_mm512_castps512_ps256((__m512)value));
+    store(row[LANES] + at, (v8)_mm512_extractf64x4_pd((__m512d)value, 1));
+}
+#define LOW(a, b) __builtin_shufflevector(a, b, 0, 16, 1, 17, 4, 20, 5, 21, 8, 24, 9, 25, 12, 28, 13, 29)
+#define HIGH(a, b) __builtin_shufflevector(a, b, 2, 18, 3, 19, 6, 22, 7, 23, 10, 26, 11, 27, 14, 30, 15, 31)
+#define FIRST(a, b) __builtin_shufflevector(a, b, 0, 1, 16, 17, 4, 5, 20, 21, 8, 9, 24, 25, 12, 13, 28, 29)
+#define SECOND(a, b) __builtin_shufflevector(a, b, 2, 3, 18, 19, 6, 7, 22, 23, 10, 11, 26, 27, 14, 15, 30, 31)
+#define FRONT(a, b) __builtin_shufflevector(a, b, 0, 1, 2, 3, 16, 17, 18, 19, 8, 9, 10, 11, 24, 25, 26, 27)
+#define BACK(a, b) __builtin_shufflevector(a, b, 4, 5, 6, 7, 20, 21, 22, 23, 12, 13, 14, 15, 28, 29, 30, 31)
+#else
+INLINE vr all_rows(float value) { return all(value); }
+INLINE vr load_eight(const float *const row[ROWS], int at) { return load(row[0] + at); }
+INLINE void store_eight(float *const row[ROWS], int at, vr value) { store(row[0] + at, value); }
 #define LOW(a, b) __builtin_shufflevector(a, b, 0, 8, 1, 9, 4, 12, 5, 13)
 #define HIGH(a, b) __builtin_shufflevector(a, b, 2, 10, 3, 11, 6, 14, 7, 15)
 #define FIRST(a, b) __builtin_shufflevector(a, b, 0, 1, 8, 9, 4, 5, 12, 13)
 #define SECOND(a, b) __builtin_shufflevector(a, b, 2, 3, 10, 11, 6, 7, 14, 15)
 #define FRONT(a, b) __builtin_shufflevector(a, b, 0, 1, 2, 3, 8, 9, 10, 11)
 #define BACK(a, b) __builtin_shufflevector(a, b, 4, 5, 6, 7, 12, 13, 14, 15)
-    v8 a0 = LOW(r[0], r[1]), a1 = HIGH(r[0], r[1]), a2 = LOW(r[2], r[3]), a3 = HIGH(r[2], r[3]);
-    v8 a4 = LOW(r[4], r[5]), a5 = HIGH(r[4], r[5]), a6 = LOW(r[6], r[7]), a7 = HIGH(r[6], r[7]);
-    v8 b0 = FIRST(a0, a2), b1 = SECOND(a0, a2), b2 = FIRST(a1, a3), b3 = SECOND(a1, a3);
-    v8 b4 = FIRST(a4, a6), b5 = SECOND(a4, a6), b6 = FIRST(a5, a7), b7 = SECOND(a5, a7);
+#endif
+
+/* Eight rows of eight become eight columns of eight, in each half where rows are sixteen. */
+INLINE void transpose(vr r[LANES]) {
+    vr a0 = LOW(r[0], r[1]), a1 = HIGH(r[0], r[1]), a2 = LOW(r[2], r[3]), a3 = HIGH(r[2], r[3]);
+    vr a4 = LOW(r[4], r[5]), a5 = HIGH(r[4], r[5]), a6 = LOW(r[6], r[7]), a7 = HIGH(r[6], r[7]);
+    vr b0 = FIRST(a0, a2), b1 = SECOND(a0, a2), b2 = FIRST(a1, a3), b3 = SECOND(a1, a3);
+    vr b4 = FIRST(a4, a6), b5 = SECOND(a4, a6), b6 = FIRST(a5, a7), b7 = SECOND(a5, a7);
     r[0] = FRONT(b0, b4), r[1] = FRONT(b1, b5), r[2] = FRONT(b2, b6), r[3] = FRONT(b3, b7);
     r[4] = BACK(b0, b4), r[5] = BACK(b1, b5), r[6] = BACK(b2, b6), r[7] = BACK(b3, b7);
 }

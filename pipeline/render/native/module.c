@@ -48,14 +48,6 @@ static Axis axis_of(Buffers *buffers, PyObject *first, PyObject *weights, int ta
                   memory(buffers, weights, sizeof(float) * (size_t)places * (size_t)taps, 0), taps};
 }
 
-static int is_wide(void) {
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__)
-    return __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma");
-#else
-    return 0;
-#endif
-}
-
 /* The kernels of a picture from ((first, weights, taps) for down: sharp, soft; across: sharp, soft).
 
    Where the soft ones are the very arrays of the sharp ones, no rings are bounded. */
@@ -148,6 +140,18 @@ enum { BUFFERS_OF_FRAME = 2, BUFFERS_OF_PICTURE = 16 };
 
 typedef int Way(const Frame *frame, Picture *pictures, int count, int strip, int strips);
 
+/* The way for what this processor holds at once, of so many numbers at most. */
+static Way *widest(int numbers) {
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__)
+    int is_wide = __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma");
+    int is_wider = is_wide && __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl");
+    if (is_wider && numbers >= 16) return make_wider;
+    if (is_wide && numbers >= 8) return make_wide;
+#endif
+    (void)numbers;
+    return make_plain;
+}
+
 /* make((codes, depth, bands, width, height), tables, [picture, ...], strip, strips) */
 static PyObject *made_by(PyObject *arguments, Way *way) {
     Frame frame = {0};
@@ -186,7 +190,12 @@ static PyObject *made_by(PyObject *arguments, Way *way) {
 
 static PyObject *py_make(PyObject *self, PyObject *arguments) {
     (void)self;
-    return made_by(arguments, is_wide() ? make_wide : make_plain);
+    return made_by(arguments, widest(16));
+}
+
+static PyObject *py_make_eight(PyObject *self, PyObject *arguments) {
+    (void)self;
+    return made_by(arguments, widest(8));
 }
 
 static PyObject *py_make_plain(PyObject *self, PyObject *arguments) {
@@ -196,6 +205,7 @@ static PyObject *py_make_plain(PyObject *self, PyObject *arguments) {
 
 static PyMethodDef methods[] = {
     {"make", py_make, METH_VARARGS, "Make pictures of a frame as far as they lie in a strip; return of each how many pixels of that lie outside its target's gamut, and how much they add to its mean light."},
+    {"make_eight", py_make_eight, METH_VARARGS, "The same, as on a processor that holds no more than eight numbers at once."},
     {"make_plain", py_make_plain, METH_VARARGS, "The same, as on a processor that knows nothing wide."},
     {NULL, NULL, 0, NULL},
 };

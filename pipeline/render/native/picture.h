@@ -1,4 +1,4 @@
-/* What one picture is made of, and the sweep that makes it: compiled twice, for any processor and for wide ones. */
+/* What one picture is made of, and the sweep that makes it: compiled for any processor, for wide ones and for wider ones. */
 
 #ifndef PICTURE_H
 #define PICTURE_H
@@ -52,5 +52,6 @@ typedef struct Picture {
    where there is no memory for the work. */
 int make_plain(const Frame *frame, Picture *pictures, int count, int strip, int strips);
 int make_wide(const Frame *frame, Picture *pictures, int count, int strip, int strips);
+int make_wider(const Frame *frame, Picture *pictures, int count, int strip, int strips);
 
 #endif

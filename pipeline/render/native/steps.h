@@ -5,7 +5,7 @@
    against each other. All light is float32. Lines and what is resampled of them are as decoded, the channels of a pixel
    side by side; from the target's light on, rows are planes of one channel.
 
-   Lanes: eight output rows (while light is resampled across) or eight neighbouring pixels (all else). */
+   Lanes: output rows (while light is resampled across) or eight neighbouring pixels (all else). */
 
 #include "bound.h"
 #include "halve.h"
@@ -13,7 +13,7 @@
 #include "sharpen.h"
 #include "strips.h"
 
-enum { LINES_AT_ONCE = 24, RESAMPLED_ROWS = LANES + 4 };
+enum { LINES_AT_ONCE = 24, RESAMPLED_ROWS = ROWS + 4 };
 enum { TOGETHER = 4 }; /* pixels that are written without counting */
 
 static const float TOLERANCE = 0.001f; /* gamut.py */

@@ -12,7 +12,7 @@ enum { EDGE_PX = 2 }; /* sharpen.py */
 
 /* What is worked on for a moment only, by one picture after the other. */
 typedef struct {
-    float *panel[2];         /* eight rows resampled downwards, through each kernel: (source column, channel, row) */
+    float *panel[2];         /* rows resampled downwards, through each kernel: (source column, channel, row) */
     float *row;              /* a few rows of the sharpening, or one of the bounding of rings */
     const float **near_rows; /* rows of L* around the one that is sharpened */
     float *outside, *nothing; /* rows that no picture has: nothing to spare, nothing asked */
@@ -33,10 +33,10 @@ typedef struct {
     size_t at;
 } Sum;
 
-/* Eight rows of a picture that are under way through each kernel, from their left on. */
+/* The rows of a picture that are under way through each kernel, from their left on. */
 typedef struct {
-    Sum sums[2][LANES];
-    float *rows[2][LANES], *carried[2]; /* what is left of a panel for the next one */
+    Sum sums[2][ROWS];
+    float *rows[2][ROWS], *carried[2]; /* what is left of a panel for the next one */
     int at, base[2], x[2];              /* floats that are summed; the first of the panel; the next pixel */
 } Course;
 
