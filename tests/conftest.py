@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import signal
 import subprocess
 import tempfile
 from collections import Counter
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 os.environ["VIPS_CONCURRENCY"] = "1"
 # One thread of linear algebra a process: two processes with two each wait for each other. Read when numpy is loaded.
 os.environ["OPENBLAS_NUM_THREADS"] = "1"
+# A shell that begins a run in the background has it ignore interrupts, and so would exports that a test interrupts.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 ReadTags = Callable[..., dict[str, Any]]
 
