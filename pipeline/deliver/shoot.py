@@ -156,11 +156,11 @@ def prepare(judged: Judged, ledger: Ledger) -> Shoot:
         plan = with_delivered_names(plan, {row.identity: row.path for row in made.values()})
         if plan is not judged.plan:
             surveyed.refuse_files_in_the_way(plan, asked.out)
-    renamed = rename_delivered(plan, asked.out, ledger, made) if asked.rename else ()
-    made = ledger.made()
     faults = list(surveyed.unreadable)
     known_by = stamps(frame.path for frame in plan.frames)
     contents = _contents(plan, ledger, faults)
+    renamed = rename_delivered(plan, asked.out, ledger, made, contents) if asked.rename else ()
+    made = ledger.made()
     plan = with_approvals(plan, contents, judged.replies, ledger.rounds(), of_all=asked.approved)
     keep_earlier_prints(plan, contents, ledger, judged.replies)
     to_make = plan_of_sheet(plan, asked.sheet) if asked.previews_only else plan

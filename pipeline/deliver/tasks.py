@@ -155,7 +155,7 @@ def _file_task(
     name = f"{'preview of ' if preview else ''}{rendition.outlet}/{rendition.target}"
     source = made_from(frame, rendition)
     header = frame.header
-    pixel_key = _pixel_key(frame, rendition, output, contents, engine)
+    pixel_key = pixel_key_of(frame, rendition, output, contents, engine)
     known = made.get(output.path)
     task = FileTask(
         output=output,
@@ -198,7 +198,7 @@ def reworded_task(header: Header, rendition: Rendition, output: Output, known: M
     )
 
 
-def _pixel_key(
+def pixel_key_of(
     frame: PlannedFrame, rendition: Rendition, output: Output, contents: Mapping[str, str], engine: tuple[str, ...]
 ) -> str:
     """Return the digest over everything that decides the pixels of a file; asked for three times in a run."""
@@ -235,7 +235,7 @@ def made_as_planned(plan: Plan, contents: Mapping[str, str], made: Mapping[str, 
                 continue
             for output in (*rendition.outputs, *rendition.sheet_outputs):
                 row = made.get(output.path)
-                if row and row.pixel_key == _pixel_key(frame, rendition, output, contents, engine):
+                if row and row.pixel_key == pixel_key_of(frame, rendition, output, contents, engine):
                     found[output.path] = row
     return found
 

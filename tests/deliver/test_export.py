@@ -69,6 +69,20 @@ alt = "Flatbread on a board"
 targets = ["blog/hero"]
 """
 
+STALL = """
+outlet = "stall"
+about = "Price cards at the market"
+[targets.card]
+about = "A small card"
+ratio = "3:2"
+widths = [240]
+too_small = "refuse"
+keep_miss = "caution"
+formats = ["jpeg"]
+sharpen = { medium = "screen" }
+metadata = "public"
+"""
+
 POSITION = {
     piexif.GPSIFD.GPSLatitudeRef: b"N",
     piexif.GPSIFD.GPSLatitude: ((45, 1), (7, 1), (1234, 100)),
@@ -317,6 +331,29 @@ def test_a_delivered_name_stays_until_rename(job: Path) -> None:
     names = {path for path in stamps(out) if not path.startswith("sheet/")}
     assert len(names) == 19
     assert all("/bean-soup-" in name for name in names)
+
+
+def test_files_of_a_target_that_has_another_name_are_moved_by_rename(tmp_path: Path, job: Path) -> None:
+    """Nothing is decoded for them; a target of the same pixels that another frame has keeps its own files."""
+    profile = tmp_path / "my-profiles" / "stall.toml"
+    profile.parent.mkdir()
+    profile.write_text(STALL, encoding="utf-8")
+    text = JOB.replace('"partner"]', '"partner", "stall"]').replace(', "partner/proof"]', ', "stall/card"]', 1)
+    text = text.replace("[shoot]", 'profiles_folder = "my-profiles"\n\n[shoot]', 1)
+    job.write_text(text, encoding="utf-8")
+    run(job)
+    out = job.parent / "out"
+    [card] = [path for path in stamps(out) if path.startswith("stall/")]
+    before = (out / card).read_bytes()
+    profile.write_text(STALL.replace("[targets.card]", "[targets.label]"), encoding="utf-8")
+    job.write_text(text.replace("stall/card", "stall/label"), encoding="utf-8")
+    renamed = run(job, rename=True)
+    label = card.replace("card", "label")
+    assert renamed.renamed == ((card, label),)
+    assert [path for path in stamps(out) if path.startswith("stall/")] == [label]
+    assert picture_data((out / label).read_bytes(), "jpeg") == picture_data(before, "jpeg")
+    again = run(job, rename=True)
+    assert (again.rendered, again.rewritten, again.renamed) == (0, 0, ())
 
 
 def test_two_exports_in_one_folder_do_not_mix(job: Path) -> None:

@@ -161,6 +161,9 @@ def open_store(url: str) -> Store:
     if kind not in KINDS:
         wanted = f"plateline reads and writes {', '.join(f'{one}://' for one in KINDS)} and files of this machine"
         raise RequestRefused(Fault(without_secrets(url), f"{kind}:// is no storage that it knows", wanted))
+    if kind == "file" and not url.partition("://")[2].startswith("/"):
+        wanted = "write the whole path after three slashes, such as file:///home/shoots"
+        raise RequestRefused(Fault(without_secrets(url), "file:// is followed by no path of this machine", wanted))
     try:
         system, root = _opened(kind, url)
     except ImportError:

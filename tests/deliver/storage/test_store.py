@@ -84,6 +84,13 @@ def test_storage_that_fails_in_the_middle_says_where(tmp_path: Path, monkeypatch
     assert "Could not connect" in str(error.value.strerror)
 
 
+@pytest.mark.parametrize("url", ["file://localhost/shoots", "file://shoots", "file://./shoots"])
+def test_a_file_of_another_machine_or_without_its_whole_path_is_refused(url: str) -> None:
+    """RFC 8089: what follows the two slashes is a host; a path begins with the third."""
+    with pytest.raises(RequestRefused, match="no path of this machine; write the whole path after three slashes"):
+        open_store(url)
+
+
 @pytest.mark.parametrize("url", ["gs://shoots/out", "https://studio.example/out"])
 def test_other_storage_is_refused_in_one_sentence(url: str) -> None:
     kind = url.partition(":")[0]
