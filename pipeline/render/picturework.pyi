@@ -1,3 +1,4 @@
+from collections.abc import Callable
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -16,27 +17,12 @@ Picture: TypeAlias = tuple[
     NDArray[Any],
 ]
 
-def make(
-    frame: tuple[NDArray[Any], int, int, int, int],
-    tables: NDArray[np.float32] | None,
-    pictures: list[Picture],
-    strip: int,
-    strips: int,
-    /,
-) -> list[tuple[int, tuple[float, float, float]]]: ...
-def make_eight(
-    frame: tuple[NDArray[Any], int, int, int, int],
-    tables: NDArray[np.float32] | None,
-    pictures: list[Picture],
-    strip: int,
-    strips: int,
-    /,
-) -> list[tuple[int, tuple[float, float, float]]]: ...
-def make_plain(
-    frame: tuple[NDArray[Any], int, int, int, int],
-    tables: NDArray[np.float32] | None,
-    pictures: list[Picture],
-    strip: int,
-    strips: int,
-    /,
-) -> list[tuple[int, tuple[float, float, float]]]: ...
+Way: TypeAlias = Callable[
+    [tuple[NDArray[Any], int, int, int, int], NDArray[np.float32] | None, list[Picture], int, int],
+    list[tuple[int, tuple[float, float, float]]],
+]
+
+# The frame's codes, their depth, bands, width, height; its tables; the pictures; which strip of how many.
+make: Way
+make_eight: Way
+make_plain: Way
